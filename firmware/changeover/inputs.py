@@ -1,0 +1,84 @@
+"""All inputs of the law, read in one place: analog channels by index, digital ones debounced."""
+
+from changeover.sensing import (
+    AMBIENT,
+    BARO,
+    COOLANT,
+    DIESEL_LEVEL,
+    OIL,
+    OIL_LEVEL,
+    OIL_TANK,
+    PUMP_INLET,
+    SUCTION,
+    SUPPLY,
+    Channel,
+    Contact,
+    Linear,
+    Thermistor,
+)
+
+KEY, ENGINE, READY, BUTTON, SUPPLY_CONTACT, RETURN_CONTACT, BRAKE, NEUTRAL, BONNET, LIGHTING = range(10)
+
+_SLOW = (OIL_TANK, OIL_LEVEL, DIESEL_LEVEL, AMBIENT, BARO)  # one of them each tick: nothing there moves within half a second
+
+
+class Inputs:
+    """`channel[i]` and `contact[i]` by the indices above; `step` takes lists of raw counts and of levels in the same order."""
+
+    def __init__(self, values: dict[str, int]) -> None:
+        absolute = values["suction_absolute"] == 1
+        self.absolute = absolute
+        suction_low, suction_high = (0, 130000) if absolute else (-3000, 101325)
+        self.channel: list[Channel] = [
+            Thermistor(True, values, values["coolant_trim_cdegc"]),
+            Thermistor(True, values, values["oil_trim_cdegc"]),
+            Linear(
+                True, values["suction_zero_counts"], values["suction_pa_per_kcount"], 1000, suction_low, suction_high, 900
+            ),
+            Thermistor(values["fit_oil_tank_ntc"] == 1, values, 0),
+            Thermistor(values["fit_pump_inlet_ntc"] == 1, values, 0),
+            self._level(values, "oil"),
+            self._level(values, "diesel"),
+            Linear(values["fit_supply"] == 1, 0, values["supply_uv_per_count"], 1000, 0, 40000, -1),
+            Thermistor(values["fit_ambient"] == 1, values, 0),
+            Linear(absolute, values["baro_zero_counts"], values["baro_pa_per_kcount"], 1000, 40000, 115000, 900),
+        ]
+        # key and engine: the shortest believable edge; selector and button: a finger's; contacts of valves: their own bounce
+        self.contact = [Contact(2, 3), Contact(2, 4), Contact(3, 2), Contact(2, 2)] + [Contact(2, 2) for _ in range(6)]
+        self._turn = 0
+        self.suction_pa = 0  # below ambient, positive; meaningful while `suction_reason` is GOOD
+        self.suction_reason = self.channel[SUCTION].reason
+
+    def _level(self, values: dict[str, int], tank: str) -> Linear:
+        zero = values[tank + "_level_zero_counts"]
+        span = values[tank + "_level_full_counts"] - zero
+        return Linear(values["fit_" + tank + "_level"] == 1, zero, 1000, span if span > 0 else 1, -100, 1100, 900)
+
+    def restart(self) -> None:
+        """A new trip begins."""
+        for channel in self.channel:
+            channel.restart()
+
+    def step(self, counts: list[int], levels: list[bool]) -> None:
+        """One tick's samples."""
+        channel = self.channel
+        channel[COOLANT].step(counts[COOLANT])
+        channel[OIL].step(counts[OIL])
+        suction = channel[SUCTION]
+        suction.step(counts[SUCTION])
+        channel[PUMP_INLET].step(counts[PUMP_INLET])
+        channel[SUPPLY].step(counts[SUPPLY])
+        self._turn = self._turn + 1 if self._turn < 4 else 0
+        slow = _SLOW[self._turn]
+        channel[slow].step(counts[slow])
+        self.suction_pa = suction.value
+        self.suction_reason = suction.reason
+        if self.absolute:
+            baro = channel[BARO]
+            self.suction_pa = baro.value - suction.value
+            if suction.reason == 0:
+                self.suction_reason = baro.reason
+        index = 0
+        for contact in self.contact:
+            contact.step(levels[index])
+            index += 1

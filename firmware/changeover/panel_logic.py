@@ -1,0 +1,92 @@
+"""Which message stands, and what lamps and buzzer do with it. Position and blinking carry the meaning as well as colour."""
+
+from changeover import messages
+from changeover.interlocks import Interlocks
+from changeover.machine import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, Machine
+from changeover.reasons import RUN_ON_ENDED
+
+OFF, STEADY, BLINK = range(3)
+SILENT, SHORT, REPEATED, INSISTENT = range(4)
+_SOUND_MS = 5000
+_OIL_LEFT_MS = 30000
+_ADVICE_MS = 8000
+_SHORTEST_MIN = 10  # a shorter stop is not worth the risk of a delay: purge
+
+
+class PanelLogic:
+    """`message` is the one that is shown; `red`, `amber`, `green` and `buzzer` follow from it and the state."""
+
+    def __init__(self, interlocks: Interlocks, machine: Machine) -> None:
+        self._interlocks = interlocks
+        self._machine = machine
+        self.message = messages.PARKED_CLEAN
+        self.red = OFF
+        self.amber = OFF
+        self.green = OFF
+        self.buzzer = SILENT
+        self.advice_min = 0
+        self._advice_ms = 0
+        self._stood_ms = 0
+
+    def advise(self, standing_min: int) -> None:
+        """A short press asked: show for how many minutes the car may stand, unless something grave is being said."""
+        self.advice_min = standing_min
+        self._advice_ms = _ADVICE_MS
+
+    def step(self, dt_ms: int) -> None:
+        """One tick, after the machine's."""
+        message = self._choose()
+        if self._advice_ms > 0:
+            self._advice_ms -= dt_ms
+            if messages.severity(message) < messages.WARNING:
+                message = messages.STANDING if self.advice_min >= _SHORTEST_MIN else messages.PURGE_NOW
+        if message != self.message:
+            self.message = message
+            self._stood_ms = 0
+        elif self._stood_ms < _OIL_LEFT_MS:
+            self._stood_ms += dt_ms
+        state = self._machine.state
+        loud = messages.severity(message)
+        self.red = OFF if loud < messages.GRAVE else BLINK
+        self.amber = BLINK if state == PURGING else STEADY if loud == messages.WARNING or loud == messages.NOTICE else OFF
+        self.green = STEADY if state == ON_OIL else BLINK if state == FILLING else OFF
+        self.buzzer = self._sound(message, loud)
+
+    def _sound(self, message: int, loud: int) -> int:
+        if message == messages.OIL_LEFT or message == messages.PURGE_CUT:
+            return INSISTENT if self._stood_ms < _OIL_LEFT_MS else SILENT
+        if self._stood_ms >= _SOUND_MS:
+            return SILENT
+        if loud == messages.GRAVE:
+            return INSISTENT
+        if loud == messages.WARNING:
+            return REPEATED
+        return SHORT if message == messages.MAY_STOP or message == messages.ON_OIL else SILENT
+
+    def _choose(self) -> int:
+        machine = self._machine
+        state = machine.state
+        if state == PARKED:
+            if not machine.lines_dirty:
+                return messages.PARKED_CLEAN
+            return messages.PURGE_CUT if machine.move_reason == RUN_ON_ENDED else messages.OIL_LEFT
+        blocked = self._interlocks.blocked | self._interlocks.forced
+        told = messages.uncommon(blocked)
+        if told:
+            return self._interlocks.lowest(told)
+        if state == ON_DIESEL:
+            return self._waiting(blocked)
+        if state == PURGING:
+            return messages.PURGING if machine.engine_ms else messages.PURGE_WAITS
+        if state == FILLING:
+            return messages.FILLING
+        return messages.ON_OIL if state == ON_OIL else messages.RUNNING_ON
+
+    def _waiting(self, blocked: int) -> int:
+        if self._machine.wishes.stop_held and not self._machine.lines_dirty:
+            return messages.MAY_STOP
+        if blocked:
+            return self._interlocks.lowest(blocked)
+        if self._machine.wishes.wanted:
+            return messages.FILLING
+        return messages.OIL_READY

@@ -1,0 +1,75 @@
+"""How dirty is the filter, and does it draw air? Suction normalised to 70 degC, once a second while oil flows."""
+
+from changeover.settings import NORM_FIRST_C, NORM_NAMES, NORM_STEP_C
+
+_OBSERVABLE_PA = 4000  # below this reference a halved suction drowns in the sensor's own error
+_STEADY_S = 20  # of oil flowing before a reading means anything
+_UNKNOWN = 0
+
+
+class Restriction:
+    """`high_pa` and `low_pa`: the worst and the least normalised suction known, of this trip and the last. 0: not known."""
+
+    def __init__(self, values: dict[str, int]) -> None:
+        self._norm = [values[name] for name in NORM_NAMES]
+        self.high_pa = _UNKNOWN
+        self.low_pa = _UNKNOWN
+        self.air = False
+        self.observable = False
+        self._drawing_s = 0
+        self._smooth_pa = 0
+        self._trip_high_pa = _UNKNOWN
+        self._trip_low_pa = _UNKNOWN
+
+    def changed(self) -> None:
+        """A new element: what the old one taught is void."""
+        self.high_pa = _UNKNOWN
+        self.low_pa = _UNKNOWN
+        self._trip_high_pa = _UNKNOWN
+        self._trip_low_pa = _UNKNOWN
+
+    def keep_trip(self, air_found: bool) -> None:
+        """Key-off: this trip's values replace the last one's where it had any; the least one not after air was found."""
+        if self._trip_high_pa:
+            self.high_pa = self._trip_high_pa
+        if self._trip_low_pa and not air_found:
+            self.low_pa = self._trip_low_pa
+        self._trip_high_pa = _UNKNOWN
+        self._trip_low_pa = _UNKNOWN
+        self.air = False
+        self._drawing_s = 0
+
+    def factor_permille(self, oil_cdegc: int) -> int:
+        """Correction at this oil temperature, linear between the settings' rows and held at their ends."""
+        norm = self._norm
+        above = oil_cdegc - 100 * NORM_FIRST_C
+        if above <= 0:
+            return norm[0]
+        row = above // (100 * NORM_STEP_C)
+        if row >= len(norm) - 1:
+            return norm[len(norm) - 1]
+        part = above - row * 100 * NORM_STEP_C
+        return norm[row] + (norm[row + 1] - norm[row]) * part // (100 * NORM_STEP_C)
+
+    def second(self, drawing: bool, suction_pa: int, oil_cdegc: int) -> None:
+        """One second; `drawing`: oil flows through the filter and both readings are trusted."""
+        self.air = False
+        if not drawing:
+            self._drawing_s = 0
+            return
+        factor = self.factor_permille(oil_cdegc)
+        norm_pa = suction_pa * factor // 1000  # worst case 101 325 * 10 000 = 1 013 250 000, a small integer
+        if self._drawing_s < _STEADY_S:
+            self._drawing_s += 1
+            self._smooth_pa = norm_pa
+            return
+        self._smooth_pa += (norm_pa - self._smooth_pa) // 16
+        if self._smooth_pa > self._trip_high_pa:
+            self._trip_high_pa = self._smooth_pa
+            if self._smooth_pa > self.high_pa:
+                self.high_pa = self._smooth_pa
+        if self._trip_low_pa == _UNKNOWN or self._smooth_pa < self._trip_low_pa:
+            self._trip_low_pa = max(self._smooth_pa, 1)
+        expected_pa = self.low_pa * 1000 // factor  # worst case 1 000 000 * 1000, factor 20 or more
+        self.observable = expected_pa >= _OBSERVABLE_PA
+        self.air = self.observable and suction_pa < expected_pa // 2

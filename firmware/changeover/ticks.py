@@ -1,0 +1,16 @@
+"""Wrapping millisecond ticks: period 2**30, as the board's own counter. Results stay small integers on 32 bits."""
+
+MASK_MS = 0x3FFFFFFF  # 2**30 - 1; the period itself would be a big integer on a 32-bit board
+HALF_MS = 0x20000000
+
+
+def ticks_diff(later_ms: int, earlier_ms: int) -> int:
+    """Signed distance of two ticks in ms, -2**29 .. 2**29 - 1; both arguments 0 .. 2**30 - 1."""
+    span = (later_ms - earlier_ms) & MASK_MS
+    return span if span < HALF_MS else span - MASK_MS - 1
+
+
+def ticks_add(tick_ms: int, delta_ms: int) -> int:
+    """Tick `delta_ms` (0 .. 2**29 - 1) after `tick_ms`, wrapped."""
+    room = MASK_MS - tick_ms  # asked first: the plain sum could leave the small integers
+    return tick_ms + delta_ms if delta_ms <= room else delta_ms - room - 1
