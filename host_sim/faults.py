@@ -1,0 +1,341 @@
+"""Faults on purpose: what is done to the raw readings between sampling and the law, and to the plant's own fault hooks.
+
+While no fault is active the injector costs one test of an empty list. After recovery the readings are the unfaulted ones again.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import simpy
+
+from host_sim import ntc
+from host_sim.actors import pause
+from host_sim.errors import InputError
+from host_sim.signals import (
+    ANALOG_NAMES,
+    DIGITAL_NAMES,
+    FULL_SCALE,
+    NO_ANSWER,
+    NTC_CHANNELS,
+    PICO_CHANNELS,
+    TOP_COUNTS,
+    from_physical,
+    to_physical,
+)
+
+if TYPE_CHECKING:
+    from simpy.events import Event
+
+    from host_sim.car import Car
+
+I2C_CHANNELS = tuple(channel for channel in range(len(ANALOG_NAMES)) if channel not in PICO_CHANNELS)
+# Supply current of a ratiometric pressure sensor over the reference voltage: 7 mA typical, 3.3 V (judgement).
+SENSOR_SUPPLY_S = 0.007 / 3.3
+
+ANALOG, DIGITAL, BOARD, PLANT = "analog", "digital", "board", "plant"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One word of the fault vocabulary.
+
+    `on`: what it can act on; `size_unit` and `size_range` for its size, None where it takes none; `hook`: plant attribute that it sets.
+    """
+
+    does: str
+    on: tuple[str, ...]
+    size_unit: str | None = None
+    size_range: tuple[float, float] = (0.0, 0.0)
+    default_size: float | None = None
+    hook: str | None = None
+    harmless: float | bool | None = None
+
+
+def _plant(does: str, hook: str, harmless: float | bool | None, unit: str | None, low: float, high: float, usual: float | None) -> Kind:
+    return Kind(does, (PLANT,), unit, (low, high), usual, hook, harmless)
+
+
+_OWN = "unit of the channel"
+
+KINDS: dict[str, Kind] = {
+    "open": Kind("the wire is broken: a thermistor reads the top of the scale, any other input 0 or off", (ANALOG, DIGITAL)),
+    "short": Kind("the signal wire lies on ground: analog reads 0; a switched input reads on", (ANALOG, DIGITAL)),
+    "stuck": Kind("reads one given value whatever is true", (ANALOG, DIGITAL), _OWN, (-100.0, 250.0)),
+    "frozen": Kind("goes on reading what it read at the onset", (ANALOG, DIGITAL)),
+    "offset": Kind("reads a fixed amount beside the truth", (ANALOG,), _OWN, (-100.0, 100.0)),
+    "scale": Kind("reads the truth times a factor", (ANALOG,), "factor", (0.0, 10.0)),
+    "slow": Kind("follows the truth with a lag of the first order", (ANALOG,), "s", (0.1, 3600.0)),
+    "delayed": Kind("reads what was true some time ago", (ANALOG, DIGITAL), "s", (0.1, 3600.0)),
+    "intermittent": Kind(
+        "breaks off as `open` and comes back, each for a random time up to the size", (ANALOG, DIGITAL), "s", (0.1, 600.0)
+    ),
+    "noise": Kind("reads with random error of this standard deviation", (ANALOG,), _OWN, (0.0, 100.0)),
+    "swapped": Kind("this input and `other` have changed places", (ANALOG, DIGITAL)),
+    "ground_lifted": Kind(
+        "resistance in the common ground of the sensors on the Pico's converter: all of them read high together",
+        (BOARD,), "ohm", (0.0, 1e6), 20.0,
+    ),
+    "silent": Kind("the I2C part gives no answer: all its channels read nothing", (BOARD,)),
+    "supply_stuck": _plant("supply valve stands still (0 on diesel, 1 on oil)", "supply_stuck", None, "position", 0.0, 1.0, None),
+    "return_stuck": _plant("return valve stands still (0 on diesel, 1 on oil)", "return_stuck", None, "position", 0.0, 1.0, None),
+    "supply_leak": _plant("supply valve lets this share of the closed side through", "supply_leak", 0.0, "fraction", 0.0, 1.0, 0.05),
+    "return_leak": _plant("return valve lets this share go to the wrong tank", "return_leak", 0.0, "fraction", 0.0, 1.0, 0.05),
+    "filter_clogged": _plant(
+        "resistance of the oil filter is multiplied", "filter_extra_resistance", 1.0, "factor", 1.0, 1000.0, 5.0
+    ),
+    "air_leak": _plant("air enters on the suction side (1: the pump gets air only)", "air_leak", 0.0, "fraction", 0.0, 1.0, 0.5),
+    "heater_dead": _plant("filter heater draws no current", "heater_dead", False, None, 0.0, 0.0, None),
+    "heater_welded": _plant("contact of the filter heater never opens", "heater_welded", False, None, 0.0, 0.0, None),
+    "thermostat_open": _plant("thermostat of the engine stands open", "thermostat_stuck_open", False, None, 0.0, 0.0, None),
+    "coolant_lost": _plant("this share of the coolant is gone", "coolant_lost", 0.0, "fraction", 0.0, 1.0, 0.8),
+    "water_slug": _plant("water in the oil feed multiplies its resistance", "water_slug", 1.0, "factor", 1.0, 1000.0, 5.0),
+    "wax_plug": _plant("set fat in the oil feed multiplies its resistance", "wax_plug", 1.0, "factor", 1.0, 1000.0, 20.0),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault: kind (a key of KINDS), what it acts on, size, onset and duration in ms of simulated time (None: for good).
+
+    `channel` and `other` are names of ANALOG_NAMES or DIGITAL_NAMES; plant and board kinds take none. Raises InputError.
+    """
+
+    kind: str
+    channel: str | None = None
+    size: float | None = None
+    onset_ms: int = 0
+    duration_ms: int | None = None
+    other: str | None = None
+
+    def __post_init__(self) -> None:
+        kind = KINDS.get(self.kind)
+        if kind is None:
+            raise InputError("fault kind", self.kind, "one of " + ", ".join(KINDS))
+        place = f"fault {self.kind}"
+        self._check_channel(kind, place)
+        self._check_size(kind, place)
+        if self.onset_ms < 0:
+            raise InputError(f"{place}: onset", self.onset_ms, "0 ms or later")
+        if self.duration_ms is not None and self.duration_ms <= 0:
+            raise InputError(f"{place}: duration", self.duration_ms, "more than 0 ms, or left out for a fault that stays")
+
+    def _check_channel(self, kind: Kind, place: str) -> None:
+        names = (ANALOG_NAMES if ANALOG in kind.on else ()) + (DIGITAL_NAMES if DIGITAL in kind.on else ())
+        if not names:
+            if self.channel is not None:
+                raise InputError(f"{place}: channel", self.channel, "no channel: this kind acts on the whole")
+        elif self.channel not in names:
+            raise InputError(f"{place}: channel", self.channel, "one of " + ", ".join(names))
+        if self.kind != "swapped":
+            if self.other is not None:
+                raise InputError(f"{place}: other", self.other, "nothing: only `swapped` takes a second channel")
+            return
+        side = ANALOG_NAMES if self.channel in ANALOG_NAMES else DIGITAL_NAMES
+        if self.other not in side or self.other == self.channel:
+            raise InputError(f"{place}: other", self.other, "another of " + ", ".join(side))
+
+    def _check_size(self, kind: Kind, place: str) -> None:
+        if kind.size_unit is None:
+            if self.size is not None:
+                raise InputError(f"{place}: size", self.size, "no size: this kind takes none")
+            return
+        low, high = kind.size_range
+        size = kind.default_size if self.size is None else self.size
+        if size is None or not low <= size <= high:
+            raise InputError(f"{place}: size", self.size, f"{low:g} to {high:g} ({kind.size_unit})")
+        if self.channel in DIGITAL_NAMES and self.kind == "stuck" and size not in (0.0, 1.0):
+            raise InputError(f"{place}: size", self.size, "0 (off) or 1 (on) for a switched input")
+
+    @property
+    def effective_size(self) -> float:
+        """The size, or its kind's default; 0 where the kind takes none."""
+        size = KINDS[self.kind].default_size if self.size is None else self.size
+        return 0.0 if size is None else size
+
+
+class _Active:
+    """A fault at work: its target and what it remembers."""
+
+    __slots__ = ("broken", "fault", "history", "index", "is_digital", "kind", "last_ms", "other", "rng", "size", "state", "toggle_ms")
+
+    def __init__(self, fault: Fault, rng: random.Random) -> None:
+        self.fault = fault
+        self.kind = fault.kind
+        self.size = fault.effective_size
+        names: tuple[str, ...] = DIGITAL_NAMES if fault.channel in DIGITAL_NAMES else ANALOG_NAMES
+        self.is_digital = names is DIGITAL_NAMES
+        self.index = names.index(fault.channel) if fault.channel is not None else 0
+        self.other = names.index(fault.other) if fault.other is not None else 0
+        self.rng = rng
+        self.state: float | None = None  # value at the onset, or where the lag has got to
+        self.last_ms = 0
+        self.history: deque[tuple[int, int]] = deque()
+        self.broken = False
+        self.toggle_ms: int | None = None
+
+
+class Injector:
+    """Applies the active faults to one tick's readings.
+
+    `apply` is to be called once a tick, after sampling and before the law reads; `start` and `stop` by `fault_process` or a test.
+    One random stream of its own, and of it one for each fault, so that one fault's draws do not depend on another's.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self.active: list[_Active] = []
+        self._rng = random.Random(f"faults {seed}")
+
+    def start(self, fault: Fault, car: Car | None = None) -> None:
+        """Let a fault begin. Plant kinds set their hook on `car` at once. Raises InputError where a plant kind has no car."""
+        kind = KINDS[fault.kind]
+        if kind.hook is None:
+            self.active.append(_Active(fault, random.Random(self._rng.getrandbits(64))))
+            return
+        if car is None:
+            raise InputError(f"fault {fault.kind}", None, "a simulated car: this kind acts on the plant")
+        setattr(car, kind.hook, True if kind.size_unit is None else fault.effective_size)
+
+    def stop(self, fault: Fault, car: Car | None = None) -> None:
+        """Let a fault heal; a plant hook goes back to its harmless value."""
+        kind = KINDS[fault.kind]
+        if kind.hook is not None:
+            setattr(car, kind.hook, kind.harmless)
+            return
+        for position, active in enumerate(self.active):
+            if active.fault == fault:
+                del self.active[position]
+                return
+
+    def apply(self, now_ms: int, raw: list[int], digital: list[bool]) -> None:
+        """Change this tick's readings in place. `now_ms` is simulated time that never wraps."""
+        for active in self.active:
+            if active.kind == "ground_lifted":
+                _lift_ground(active.size, raw)
+            elif active.kind == "silent":
+                for channel in I2C_CHANNELS:
+                    raw[channel] = NO_ANSWER
+            elif active.is_digital:
+                _disturb_digital(active, now_ms, digital)
+            elif raw[active.index] != NO_ANSWER or active.kind == "swapped":
+                _disturb_analog(active, now_ms, raw)
+
+
+def _disturb_analog(active: _Active, now_ms: int, raw: list[int]) -> None:
+    kind, index, size = active.kind, active.index, active.size
+    value = raw[index]
+    if kind == "open":
+        raw[index] = _open(index)
+    elif kind == "short":
+        raw[index] = 0
+    elif kind == "stuck":
+        raw[index] = from_physical(index, size)
+    elif kind == "frozen":
+        raw[index] = int(_held(active, value))
+    elif kind == "offset":
+        raw[index] = from_physical(index, to_physical(index, value) + size)
+    elif kind == "scale":
+        raw[index] = from_physical(index, to_physical(index, value) * size)
+    elif kind == "slow":
+        raw[index] = _lag(active, now_ms, value)
+    elif kind == "delayed":
+        raw[index] = _late(active, now_ms, value)
+    elif kind == "intermittent":
+        if _is_broken(active, now_ms):
+            raw[index] = _open(index)
+    elif kind == "noise":
+        raw[index] = from_physical(index, to_physical(index, value) + active.rng.gauss(0.0, size))
+    elif kind == "swapped":
+        raw[index], raw[active.other] = raw[active.other], raw[index]
+
+
+def _disturb_digital(active: _Active, now_ms: int, digital: list[bool]) -> None:
+    kind, index = active.kind, active.index
+    value = digital[index]
+    if kind == "open":
+        digital[index] = False
+    elif kind == "short":
+        digital[index] = True
+    elif kind == "stuck":
+        digital[index] = active.size != 0.0
+    elif kind == "frozen":
+        digital[index] = bool(_held(active, value))
+    elif kind == "delayed":
+        digital[index] = bool(_late(active, now_ms, value))
+    elif kind == "intermittent":
+        if _is_broken(active, now_ms):
+            digital[index] = False
+    elif kind == "swapped":
+        digital[index], digital[active.other] = digital[active.other], digital[index]
+
+
+def _open(index: int) -> int:
+    """A thermistor's pull-up takes the input to the reference; the other inputs have a pull-down."""
+    return TOP_COUNTS if index in NTC_CHANNELS else 0
+
+
+def _held(active: _Active, value: float) -> float:
+    if active.state is None:
+        active.state = value
+    return active.state
+
+
+def _lag(active: _Active, now_ms: int, value: int) -> int:
+    """Lag of the first order, exact for a reading that is constant over the tick, whatever the tick's length."""
+    state = active.state
+    if state is None:
+        state = float(value)
+    else:
+        state = value + (state - value) * math.exp((active.last_ms - now_ms) / (1000.0 * active.size))
+    active.state = state
+    active.last_ms = now_ms
+    return round(state)
+
+
+def _late(active: _Active, now_ms: int, value: int) -> int:
+    """The newest reading that is at least `size` seconds old; until there is one, the reading at the onset."""
+    history = active.history
+    history.append((now_ms, value))
+    due = now_ms - round(1000.0 * active.size)
+    while len(history) > 1 and history[1][0] <= due:
+        history.popleft()
+    return history[0][1]
+
+
+def _is_broken(active: _Active, now_ms: int) -> bool:
+    if active.toggle_ms is None or now_ms >= active.toggle_ms:
+        active.broken = not active.broken
+        active.toggle_ms = now_ms + active.rng.randint(1, round(1000.0 * active.size))
+    return active.broken
+
+
+def _lift_ground(ohm: float, raw: list[int]) -> None:
+    """Readings of the Pico's channels with `ohm` in the sensors' common ground (node equation, in shares of the reference).
+
+    Every divider's current and the pressure sensor's supply current flow through it, so each sensor stands on the lifted node and
+    divides what is left: v' = g + (1 - g) v.
+    """
+    conductance = sum((1.0 - raw[channel] / FULL_SCALE) / ntc.PULLUP_OHM for channel in PICO_CHANNELS if channel in NTC_CHANNELS)
+    lift = ohm * (conductance + SENSOR_SUPPLY_S) / (1.0 + ohm * (conductance + SENSOR_SUPPLY_S))
+    for channel in PICO_CHANNELS:
+        raw[channel] = min(TOP_COUNTS, round(FULL_SCALE * lift + (1.0 - lift) * raw[channel]))
+
+
+def fault_process(env: simpy.Environment, fault: Fault, injector: Injector, car: Car) -> Iterator[Event]:
+    """Actor: one fault from its onset to its recovery. Time of `env` in ms; acts before plant and board of the same instant."""
+    yield pause(env, max(0, fault.onset_ms - int(env.now)))
+    injector.start(fault, car)
+    if fault.duration_ms is not None:
+        yield pause(env, fault.duration_ms)
+        injector.stop(fault, car)
+
+
+def start_faults(env: simpy.Environment, faults: Iterable[Fault], injector: Injector, car: Car) -> None:
+    """One actor for each fault."""
+    for fault in faults:
+        env.process(fault_process(env, fault, injector, car))  # pyright: ignore[reportArgumentType]

@@ -1,0 +1,68 @@
+"""The ideal controller: sees the truth, has no dwell and no hysteresis. What a real one is measured against."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from changeover.settings import LOOPED_RETURN, flow_low_ul_s, purge_ul
+
+from host_sim.hazards import THICK_MM2_S
+
+if TYPE_CHECKING:
+    from host_sim.virtual_board import VirtualBoard
+
+SPARE_K = 2.0
+
+
+class Ideal:
+    """Time on oil (supply valve on oil, engine running) that was possible in this drive, with the same fill and purge volumes.
+
+    On oil at every instant when the engine has run 3 s, the driver is on READY and is not stopping, levels and supply are truly
+    good, and the coldest oil between tank and pump is thinner than the H1 limit with SPARE_K to spare; after each exit the same
+    purge volume at the same credited flow has to pass first.
+    """
+
+    def __init__(self, board: VirtualBoard, limit_c: float) -> None:
+        """limit_c: where this car's oil truly reaches the H1 limit, degC."""
+        self.board = board
+        self.car = board.car
+        values = board.values
+        self._warm_c = limit_c + SPARE_K
+        self._purge_s = purge_ul(values) / flow_low_ul_s(values)
+        self._oil_low = values["oil_low_force_permille"] / 1000.0
+        self._oil_full = values["oil_full_permille"] / 1000.0
+        self._diesel_low = values["diesel_low_force_permille"] / 1000.0
+        self._supply_v = values["supply_block_mv"] / 1000.0
+        self._looped = values["layout"] == LOOPED_RETURN
+        self.on_oil_s = 0.0
+        self._owed_s = 0.0
+        self._engine_s = 0.0
+        self._on = False
+
+    def step(self, dt_s: float) -> None:
+        """One tick, after the car's."""
+        car = self.car
+        if not car.engine_running:
+            self._engine_s = 0.0
+            self._leave()
+            return
+        self._engine_s += dt_s
+        if self._owed_s > 0.0:
+            self._owed_s -= dt_s
+            return
+        board = self.board
+        if not (board.signals.cockpit.ready and car.key_on) or board.law.machine.wishes.stop_held or self._engine_s < 3.0:
+            self._leave()
+            return
+        warm = min(car.tank_outlet_c, car.hose_c, car.filter_c) >= self._warm_c
+        good = self._oil_low < car.oil_level < self._oil_full and car.diesel_level > self._diesel_low
+        if warm and good and car.supply_v >= self._supply_v:
+            self._on = True
+            self.on_oil_s += dt_s
+        else:
+            self._leave()
+
+    def _leave(self) -> None:
+        if self._on:
+            self._on = False
+            self._owed_s = self._purge_s

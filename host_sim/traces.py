@@ -1,0 +1,230 @@
+"""Logged traces of real cars: read, checked, their time repaired; one reader for driving the engine side and for replay.
+
+Loggers stamp whole seconds, so most stamps repeat; some logs lose seconds, in a few the clock runs backwards.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from host_sim.errors import InputError
+
+GAP_S = 2.0
+# A row that lies in the past is a stray one when one of the next few is back in time; else the clock was set back.
+_STRAY_ROWS = 4
+AMBIENT_NEAR_K = 5.0
+ASSUMED_AMBIENT_C = 20.0  # judgement; said wherever it is used
+
+
+@dataclass(frozen=True)
+class Column:
+    """How one quantity stands in a file: header, factor from the file's unit to ours, and the range in the file's unit."""
+
+    header: str
+    unit: str
+    factor: float
+    low: float
+    high: float
+    required: bool = False
+
+
+# Ranges are what the diagnostic interface can express (SAE J1979 parameter identifiers, from memory).
+OBD_COLUMNS: Mapping[str, Column] = {
+    "t_s": Column("t_s", "s", 1.0, 0.0, 1e7, required=True),
+    "rpm": Column("engine_rpm", "1/min", 1.0, 0.0, 16384.0, required=True),
+    "speed_kmh": Column("speed_kmh", "km/h", 1.0, 0.0, 255.0, required=True),
+    "load": Column("engine_load_pct", "%", 0.01, 0.0, 100.0, required=True),
+    "coolant_c": Column("coolant_c", "degC", 1.0, -40.0, 215.0),
+    "intake_air_c": Column("intake_air_c", "degC", 1.0, -40.0, 215.0),
+    "supply_v": Column("supply_v", "V", 1.0, 0.0, 65.6),
+}
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A trace in our units. `columns` holds one list a quantity, all of one length; a quantity in `missing` is not in the log.
+
+    t_s: s, repeats spread evenly within their second, never decreasing; rpm: 1/min; speed_kmh; load: 0..1; coolant_c, intake_air_c: degC;
+    supply_v: V. `gaps`: (from, to) in s where stamps lie more than GAP_S apart; `repaired`: times at which time ran backwards; `lines`:
+    lines of data read.
+    """
+
+    path: Path
+    columns: Mapping[str, Sequence[float]]
+    gaps: tuple[tuple[float, float], ...]
+    repaired: int
+    missing: tuple[str, ...]
+    lines: int
+
+    @property
+    def t_s(self) -> Sequence[float]:
+        return self.columns["t_s"]
+
+    @property
+    def duration_s(self) -> float:
+        """From the first to the last sample."""
+        return self.t_s[-1] - self.t_s[0]
+
+    def at(self, t_s: float) -> int:
+        """Index of the last sample not later than t_s (of the first one before that): readings are held, nothing is interpolated."""
+        return max(0, bisect_right(self.t_s, t_s) - 1)
+
+    def in_gap(self, t_s: float) -> bool:
+        """True strictly inside a gap: what stands there then is old."""
+        place = bisect_right(self.gaps, t_s, key=lambda gap: gap[0]) - 1
+        return place >= 0 and self.gaps[place][0] < t_s < self.gaps[place][1]
+
+    def column(self, name: str) -> Sequence[float]:
+        """One quantity; raises InputError for one that is not in the log."""
+        if name not in self.columns:
+            header = OBD_COLUMNS[name].header if name in OBD_COLUMNS else name
+            raise InputError(f"{self.path}, line 1", ", ".join(sorted(self.columns)), f"a column {header}")
+        return self.columns[name]
+
+
+def read_trace(path: str | Path, strict: bool = False, columns: Mapping[str, Column] = OBD_COLUMNS, need: Sequence[str] = ()) -> Trace:
+    """Read a CSV trace with a header line (comma, UTF-8, with or without byte order mark, any line ends).
+
+    Required columns, and those named in `need`, must be there; others that are not are listed in `missing`; further columns of the
+    file are ignored. Time that runs backwards is repaired and counted, or refused when `strict`. Raises InputError with the line.
+    """
+    path = Path(path)
+    rows = _rows(path)
+    line, header = next(rows, (1, []))
+    if not header:
+        raise InputError(f"{path}, line {line}", "", "a header line and lines of data; the file is empty")
+    names = [cell.strip() for cell in header]
+    repeated = sorted({name for name in names if names.count(name) > 1})
+    if repeated:
+        raise InputError(f"{path}, line {line}", ", ".join(repeated), "each column once")
+    found = {name: names.index(column.header) for name, column in columns.items() if column.header in names}
+    for name, column in columns.items():
+        if name not in found and (column.required or name in need):
+            raise InputError(f"{path}, line {line}", ", ".join(names), f"a column {column.header} ({column.unit})")
+
+    data: dict[str, list[float]] = {name: [] for name in found}
+    places = [(data[name].append, position, columns[name]) for name, position in found.items()]
+    numbers: list[int] = []
+    width = len(names)
+    for line, cells in rows:
+        if not cells:
+            continue
+        if len(cells) != width:
+            raise InputError(f"{path}, line {line}", ",".join(cells), f"{width} cells, as in the header")
+        for append, position, column in places:
+            append(_number(path, line, cells[position], column) * column.factor)
+        numbers.append(line)
+    if not numbers:
+        raise InputError(f"{path}, line {line}", "", "at least one line of data after the header")
+
+    stamps, repaired = _forward(data["t_s"], path, numbers, strict)
+    data["t_s"], gaps = _spread(stamps)
+    return Trace(
+        path=path,
+        columns={name: tuple(values) for name, values in data.items()},
+        gaps=tuple(gaps),
+        repaired=repaired,
+        missing=tuple(name for name in columns if name not in found),
+        lines=len(numbers),
+    )
+
+
+def ambient_for(trace: Trace, override: float | None) -> tuple[float, str]:
+    """(ambient in degC, how it is known): `override`, else the first intake air when the engine started cold, else assumed.
+
+    An engine that starts within AMBIENT_NEAR_K of its intake air has stood long enough for both to be at ambient.
+    """
+    if override is not None:
+        return override, "given"
+    absent = [name for name in ("intake_air_c", "coolant_c") if name in trace.missing]
+    if absent:
+        headers = " and ".join(OBD_COLUMNS[name].header for name in absent)
+        return ASSUMED_AMBIENT_C, f"assumed {ASSUMED_AMBIENT_C:g} degC: {headers} not in log"
+    intake, coolant = trace.columns["intake_air_c"][0], trace.columns["coolant_c"][0]
+    if abs(intake - coolant) <= AMBIENT_NEAR_K:
+        return intake, f"first intake air, {abs(intake - coolant):g} K from the first coolant"
+    return (
+        ASSUMED_AMBIENT_C,
+        f"assumed {ASSUMED_AMBIENT_C:g} degC: first intake air {intake:g} degC, first coolant {coolant:g} degC, engine not cold at the start",
+    )
+
+
+def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
+    """(line number, cells) of each line; refuses what is no text."""
+    try:
+        blob = path.read_bytes()
+    except OSError as error:
+        raise InputError(str(path), error.strerror or str(error), "a CSV file that can be read") from None
+    try:
+        text = blob.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = blob.count(b"\n", 0, error.start) + 1
+        raise InputError(f"{path}, line {line}", blob[error.start : error.start + 1], "UTF-8 text") from None
+    nul = text.find("\0")
+    if nul >= 0:
+        raise InputError(f"{path}, line {text.count(chr(10), 0, nul) + 1}", "\0", "text without NUL bytes")
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        for cells in reader:
+            yield reader.line_num, cells
+    except csv.Error as error:
+        raise InputError(f"{path}, line {reader.line_num}", str(error), "comma-separated text") from None
+
+
+def _number(path: Path, line: int, cell: str, column: Column) -> float:
+    try:
+        value = float(cell) if cell.isascii() and "_" not in cell else math.nan  # float() also takes 1_000 and other scripts' digits
+    except ValueError:
+        value = math.nan
+    if not column.low <= value <= column.high:
+        wanted = f"a number from {column.low:g} to {column.high:g} ({column.unit})"
+        raise InputError(f"{path}, line {line}, column {column.header}", cell, wanted)
+    return value
+
+
+def _forward(stamps: list[float], path: Path, numbers: list[int], strict: bool) -> tuple[list[float], int]:
+    """Stamps that never decrease, and how often they did.
+
+    A stray row in the past takes the newest stamp; a clock that was set back goes on from there.
+    """
+    out: list[float] = []
+    repaired = 0
+    shift = 0.0
+    newest = before = stamps[0]
+    for index, stamp in enumerate(stamps):
+        if stamp < before:
+            if strict:
+                wanted = f"{before:g} s or later: time must not run backwards"
+                raise InputError(f"{path}, line {numbers[index]}, column t_s", stamp, wanted)
+            repaired += 1
+            ahead = stamps[index : index + 1 + _STRAY_ROWS]
+            if len(ahead) > _STRAY_ROWS and max(ahead) + shift < newest:
+                shift = newest - stamp
+        before = stamp
+        newest = max(newest, stamp + shift)
+        out.append(newest)
+    return out, repaired
+
+
+def _spread(stamps: list[float]) -> tuple[list[float], list[tuple[float, float]]]:
+    """Repeats spread evenly within their second, or up to the next stamp where that is sooner; and the gaps."""
+    out: list[float] = []
+    gaps: list[tuple[float, float]] = []
+    start = 0
+    for index in range(1, len(stamps) + 1):
+        last = index == len(stamps)
+        if not last and stamps[index] == stamps[start]:
+            continue
+        here, count = stamps[start], index - start
+        room = 1.0 if last else min(1.0, stamps[index] - here)
+        out.extend(here + room * part / count for part in range(count))
+        if not last and stamps[index] - here > GAP_S:
+            gaps.append((out[-1], stamps[index]))
+        start = index
+    return out, gaps

@@ -1,0 +1,180 @@
+"""What each message claims, judged by the car: one truth predicate a message, with its tolerance and its telling time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from changeover import messages, rows
+from changeover.settings import TANK_RETURN, purge_ul
+
+from host_sim import signals
+from host_sim.fluids import refutas_index
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from host_sim.virtual_board import VirtualBoard
+
+# Tolerances: judgement. Temperature: the offset that the validator assumes nobody can notice; level: slosh and sensor error.
+OFFSET_K = 5.0
+LEVEL = 0.03
+VOLTS = 0.5
+SUCTION_SHARE = 0.3
+# Trip-long memory: a lock-out goes on saying what was true when it latched.
+_CHANNELS_OF = {
+    rows.COOLANT_SENSOR: (signals.COOLANT,),
+    rows.OIL_SENSOR: (signals.OIL,),
+    rows.SUCTION_SENSOR: (signals.SUCTION, signals.AMBIENT_PRESSURE),
+    rows.OTHER_SENSOR: (
+        signals.OIL_TANK, signals.PUMP_INLET, signals.OIL_LEVEL, signals.DIESEL_LEVEL, signals.SUPPLY,
+    ),
+}  # fmt: skip
+
+
+class Truth:
+    """`observe` once a tick or less; `holds(message)` compares a claim with the car as it is, or was in this trip."""
+
+    def __init__(self, board: VirtualBoard) -> None:
+        self.board = board
+        self.car = board.car
+        values = board.values
+        self._values = values
+        self._thin = refutas_index(30.0)
+        self._trip_suction_pa = 0.0
+        self._known_suction_pa = 0.0
+        self._low_v = 20.0
+        self._low_for_s = 0.0
+        self._closed_s = 1e9
+        self._was_open = False
+        self._reverts = 0
+        self._mismatch = {rows.SUPPLY_VALVE: 0.0, rows.RETURN_VALVE: 0.0}
+        self._mismatched: set[int] = set()
+        self._disturbed: set[int] = set()
+        self._engine_s = 0.0
+        self._was_key = False
+        self._air = False
+        self._level_room = values["oil_full_permille"] / 1000.0
+        if values["layout"] == TANK_RETURN:
+            self._level_room -= purge_ul(values) / values["oil_tank_ml"] / 1000.0
+        self._claims: dict[int, Callable[[], bool]] = {
+            rows.SETTINGS: lambda: board.law.conditions.block & 1 == 1,
+            rows.STARVED: lambda: self._trip_suction_pa > values["suction_starved_pa"] * (1.0 - SUCTION_SHARE),
+            rows.SUPPLY_LOW: lambda: self._low_for_s < 8.0,
+            rows.SUPPLY_VALVE: lambda: rows.SUPPLY_VALVE in self._mismatched,
+            rows.RETURN_VALVE: lambda: rows.RETURN_VALVE in self._mismatched,
+            rows.NO_ROOM: lambda: self.car.oil_level > self._level_room - LEVEL,
+            rows.COOLANT_SENSOR: lambda: self._sensor(rows.COOLANT_SENSOR),
+            rows.OIL_SENSOR: lambda: self._sensor(rows.OIL_SENSOR),
+            rows.SUCTION_SENSOR: lambda: self._sensor(rows.SUCTION_SENSOR),
+            rows.OTHER_SENSOR: lambda: self._sensor(rows.OTHER_SENSOR),
+            rows.AIR: lambda: self._air,
+            rows.OIL_HOT: lambda: self.car.filter_c > values["oil_hot_cdegc"] / 100.0 - 3.0 - OFFSET_K,
+            rows.RESTARTED: lambda: board.law.conditions.restarted,
+            rows.OVERRUN: lambda: True,  # the simulated board's own clock is the only witness
+            rows.MEMORY: lambda: board.flash_refuses,
+            rows.ENGINE: lambda: self._engine_s < 5.0,
+            rows.OIL_LOW: lambda: self.car.oil_level < values["oil_low_block_permille"] / 1000.0 + LEVEL,
+            rows.DIESEL_LOW: lambda: self.car.diesel_level < values["diesel_low_block_permille"] / 1000.0 + LEVEL,
+            rows.LINES: lambda: self.car.path.worst_inside_oil > 0.0 or board.law.record.boots == 0,
+            rows.RESTRICTED: lambda: self._restricted(),
+            rows.CHATTER: lambda: self._reverts > values["reverts_max"],
+            rows.HEATER: lambda: self.car.heater_dead,
+            rows.OIL_COLD: lambda: self._coldest_c() < values["oil_entry_cdegc"] / 100.0 + OFFSET_K,
+            rows.COOLANT_COLD: lambda: (
+                self.car.coolant_feed_c < values["coolant_entry_cdegc"] / 100.0 + OFFSET_K
+            ),
+            rows.DWELL: lambda: self._closed_s < values["dwell_diesel_s"] + 5.0,
+            messages.FILLING: lambda: self.car.supply_valve_pos > 0.5,
+            messages.ON_OIL: lambda: self.car.supply_valve_pos > 0.5,
+            messages.PURGING: lambda: self.car.supply_valve_pos < 0.5 and self.car.engine_running,
+            messages.PURGE_WAITS: lambda: not self.car.engine_running or self._engine_s < 2.0,
+            messages.MAY_STOP: self._clean,
+            messages.OIL_READY: lambda: self._coldest_c() > values["oil_entry_cdegc"] / 100.0 - OFFSET_K,
+            messages.PARKED_CLEAN: self._clean,
+            messages.OIL_LEFT: lambda: self.car.path.worst_inside_oil > 0.0 or board.law.record.boots == 0,
+            messages.RUNNING_ON: lambda: self.car.engine_running and not self.car.key_on,
+            messages.PURGE_CUT: lambda: self.car.path.worst_inside_oil > 0.0,
+            # a forecast: judged when the time is up, by the planner of stops, not while it stands
+            messages.STANDING: lambda: self.car.filter_c > values["oil_restart_cdegc"] / 100.0 - OFFSET_K,
+            messages.PURGE_NOW: lambda: True,
+        }
+
+    def telling_s(self, message: int) -> float:
+        """How long a message may be untrue: valves travel and readings are debounced; what is held by a clearing time outlives it."""
+        return 60.0 if message in _CHANNELS_OF or message in (rows.AIR, rows.HEATER) else 10.0
+
+    def holds(self, message: int) -> bool:
+        """Is what stands on the display true, within its tolerance? Raises KeyError for an id that nobody claims anything of."""
+        return self._claims[message]()
+
+    def row_true(self, row: int) -> bool:
+        """The same for a row of the interlock table: was a forced exit called for?"""
+        if row == rows.OIL_COLD:
+            return self.car.filter_c < self._values["oil_exit_cdegc"] / 100.0 + OFFSET_K
+        if row == rows.COOLANT_COLD:
+            return self.car.coolant_feed_c < self._values["coolant_exit_cdegc"] / 100.0 + OFFSET_K
+        return self._claims[row]()
+
+    def observe(self, dt_s: float) -> None:
+        """Take in what happened in the last `dt_s`."""
+        car = self.car
+        if car.key_on and not self._was_key:
+            self._new_trip()
+        self._was_key = car.key_on
+        self._engine_s = self._engine_s + dt_s if car.engine_running else 0.0
+        if car.supply_min_v < self._values["supply_block_mv"] / 1000.0 + VOLTS:
+            self._low_for_s = 0.0
+        else:
+            self._low_for_s += dt_s
+        open_now = car.supply_valve_pos > 0.5
+        if open_now:
+            self._closed_s = 0.0
+            self._trip_suction_pa = max(self._trip_suction_pa, car.suction_pa)
+            self._known_suction_pa = max(self._known_suction_pa, car.suction_pa)
+            if car.air_leak > 0.0 or car.oil_level < 0.05:
+                self._air = True
+        else:
+            self._closed_s += dt_s
+            if self._was_open:
+                self._reverts += 1
+        self._was_open = open_now
+        self._valve(rows.SUPPLY_VALVE, open_now != car.command_supply_oil, dt_s)
+        self._valve(rows.RETURN_VALVE, (car.return_valve_pos > 0.5) != car.command_return_oil, dt_s)
+        for active in self.board.injector.active:
+            if active.is_digital:
+                continue
+            self._disturbed.update(
+                signals.PICO_CHANNELS if active.kind == "ground_lifted"
+                else range(signals.OIL_TANK, len(signals.ANALOG_NAMES)) if active.kind == "silent"
+                else (active.index, active.other) if active.kind == "swapped"
+                else (active.index,)
+            )  # fmt: skip
+
+    def _new_trip(self) -> None:
+        self._trip_suction_pa = 0.0
+        self._reverts = 0
+        self._mismatched.clear()
+        self._disturbed.clear()
+        self._air = False
+
+    def _valve(self, row: int, away: bool, dt_s: float) -> None:
+        self._mismatch[row] = self._mismatch[row] + dt_s if away else 0.0
+        if self._mismatch[row] > 1.0:
+            self._mismatched.add(row)
+
+    def _sensor(self, row: int) -> bool:
+        return any(channel in self._disturbed for channel in _CHANNELS_OF[row])
+
+    def _restricted(self) -> bool:
+        limit = self._values["suction_block_pa"] * (1.0 - SUCTION_SHARE)
+        return max(self._known_suction_pa, self._trip_suction_pa) > limit
+
+    def _coldest_c(self) -> float:
+        car = self.car
+        return min(car.filter_c, car.tank_outlet_c) if self._values["fit_oil_tank_ntc"] else car.filter_c
+
+    def _clean(self) -> bool:
+        """Thin enough to start on at the worst cold that the settings expect, or at today's, whichever is colder."""
+        car = self.car
+        cold = min(car.ambient_c, self._values["ambient_worst_cdegc"] / 100.0)
+        return car.fuel_table.index(cold, car.path.worst_inside_oil) < self._thin

@@ -1,0 +1,107 @@
+"""The board, simulated: the law behind simulated readings, its flash, its power. Wishes in, commands out, as on the desk."""
+
+from __future__ import annotations
+
+import copy
+
+from changeover.law import Law
+from changeover.memory import choose
+from changeover.ticks import MASK_MS
+
+from host_sim.car import Car
+from host_sim.faults import Injector
+from host_sim.signals import Signals
+
+TICK_MS = 100
+_FLASH_PAUSE_TICKS = 1  # a verified write answers one tick later (board facts: 50 ms, 400 ms at worst, at rest only)
+
+
+class VirtualBoard:
+    """One board in one car. `tick` runs every TICK_MS while `powered`; a board that lost its feed boots anew from its flash."""
+
+    def __init__(
+        self, values: dict[str, int], car: Car, signals: Signals, injector: Injector, purged: bool = True
+    ) -> None:
+        """`purged`: what the flash remembers at first is that the lines hold diesel (else: nothing, a new board)."""
+        self.values = values
+        self.car = car
+        self.signals = signals
+        self.injector = injector
+        self.slots = [b"", b""]
+        self.flash_refuses = False
+        self.boots = 0
+        self.ticks = 0
+        self.powered = False
+        self.tick_ms = 0
+        self._answer_in = 0
+        self.law = self._fresh_law()
+        if purged:
+            self.law.record.oil_in_lines = False
+            self.slots[self.law.record.slot() ^ 1] = self.law.record.encode()
+            self.law = self._fresh_law()
+
+    def _fresh_law(self) -> Law:
+        return Law(self.values, choose(self.slots))
+
+    def power_up(self) -> None:
+        """Key on: the feed closes, the board boots, its tick counter starts at 0."""
+        if not self.powered:
+            self.powered = True
+            self.boots += 1
+            self.tick_ms = 0
+            self._answer_in = 0
+            self.law = self._fresh_law()
+
+    def tick(self, now_ms: int) -> None:
+        """One tick at simulated time `now_ms`: read, step, write. Without power every output is down."""
+        car = self.car
+        if car.key_on and not self.powered:
+            self.power_up()
+        signals = self.signals
+        signals.sample(car)
+        if self.injector.active:
+            self.injector.apply(now_ms, signals.raw, signals.digital)
+        if not self.powered:
+            return
+        law = self.law
+        law.step(self.tick_ms, signals.raw, signals.digital)
+        self.tick_ms = (self.tick_ms + TICK_MS) & MASK_MS
+        self.ticks += 1
+        machine = law.machine
+        # the supply valve's feed runs through key and selector contact: DIESEL breaks it in copper
+        car.command_supply_oil = machine.supply_on and car.key_on and signals.cockpit.ready
+        car.command_return_oil = machine.return_on
+        car.command_heater = law.heater.on and car.engine_running  # its own engine-running relay
+        if machine.write_wanted:
+            self._flash()
+        if not law.power_hold and not car.key_on:
+            self.power_down()
+
+    def power_down(self) -> None:
+        """The feed opens: de-energised is diesel."""
+        self.powered = False
+        self.car.command_supply_oil = False
+        self.car.command_return_oil = False
+        self.car.command_heater = False
+
+    def _flash(self) -> None:
+        if self._answer_in == 0:
+            data = self.law.write_record()
+            if not self.flash_refuses:
+                self.slots[self.law.record.slot()] = data
+            self._answer_in = 1 + _FLASH_PAUSE_TICKS
+        self._answer_in -= 1
+        if self._answer_in == 0:
+            self.law.written(not self.flash_refuses)
+
+    def remembers_oil(self) -> bool:
+        """What a restart at this instant would read from flash."""
+        return choose(self.slots).oil_in_lines
+
+    def __deepcopy__(self, memo: dict[int, object]) -> VirtualBoard:
+        """A fork; the settings are shared, they are never written."""
+        twin = VirtualBoard.__new__(VirtualBoard)
+        memo[id(self)] = twin
+        for name, value in self.__dict__.items():
+            setattr(twin, name, value if name == "values" else copy.deepcopy(value, memo))
+        return twin
