@@ -16,7 +16,8 @@ FAULTS, PLANT, BOARD, MONITORS = 1, 2, 3, 4
 def pause(env: simpy.Environment, delay_ms: int, priority: int = FAULTS) -> Event:
     """Event `delay_ms` (0 or more) from now, in the order of `priority`; to be yielded by an actor.
 
-    SimPy's own `timeout` has no priority, so two actors due at one instant would act in the order in which they went to sleep.
+    SimPy's own `timeout` has no priority: two actors due at one instant would act in the order in which they went to
+    sleep.
     """
     event = env.event()
     event._ok = True

@@ -13,8 +13,10 @@ from host_sim.fluids import D341, FuelTable, diesel_density_kg_m3
 from host_sim.fuel_path import FuelPath
 from host_sim.supply import PowerSupply
 from host_sim.thermal import (
+    BULK,
     COIL,
     COOLANT,
+    DIESEL,
     ENGINE,
     FEED,
     FILTER,
@@ -34,6 +36,7 @@ Layout = Literal["tank_return", "looped_return"]
 TICK_S = 0.1
 _PARKED_STEP_S = 15.0
 _AIR_SHARE = 0.02  # air in the flow that the pump no longer swallows unnoticed (judgement)
+_SEIZED_C = 160.0  # engine metal at which it no longer turns (judgement): without coolant it would heat for ever
 _COLDEST_C, _HOTTEST_C = -60, 200
 
 
@@ -160,6 +163,7 @@ class Car:
         efficiency = engine.indicated_efficiency.value
         self._friction_w_rpm = engine.friction_bar.value * 1e5 * engine.displacement_l.value * 1e-3 / 120.0 / efficiency
         self._load_w_rpm = engine.torque_max_nm.value * math.pi / 30.0 / efficiency
+        self._seized_j = _SEIZED_C * engine.block_j_k.value
         self._ul_j = 1.0 / engine.fuel_heat_j_ul.value
         self._coolant_j_ul = engine.fuel_heat_j_ul.value * engine.heat_to_coolant.value
         self._feed_idle_ul_s = injection.feed_idle_ul_s.value
@@ -173,7 +177,7 @@ class Car:
         diesel = D341.from_points(
             fuels.diesel_cool_c.value, fuels.diesel_cool_nu.value, fuels.diesel_warm_c.value, fuels.diesel_warm_nu.value
         )
-        self.oil_line_d341 = oil
+        self.oil_d341 = oil
         self.fuel_table = FuelTable(oil, diesel)
         self._oil_pa_s = _viscosity_table(lambda t_c: oil_viscosity_pa_s(oil, t_c))
         self._diesel_pa_s = _viscosity_table(lambda t_c: diesel.nu(t_c) * 1e-6 * diesel_density_kg_m3(t_c))
@@ -211,7 +215,8 @@ class Car:
 
     def advance(self, dt_s: float) -> None:
         """Move by dt_s seconds (more than 0). Longer steps are cut: to 0.1 s with key or engine on, else to 15 s."""
-        awake = self.key_on or self.engine_rpm > 0.0 or self.cranking
+        heating = self.engine_relay_welded and (self.command_heater or self.heater_welded)
+        awake = self.key_on or self.engine_rpm > 0.0 or heating
         longest = TICK_S if awake else _PARKED_STEP_S
         if dt_s > longest * 1.000001:
             count = math.ceil(dt_s / longest - 1e-9)
@@ -226,7 +231,7 @@ class Car:
         key_on = self.key_on
         cranking = self.cranking
         net = self.net
-        running = rpm >= self._running_rpm and not cranking and not self._starved
+        running = rpm >= self._running_rpm and not cranking and not self._starved and net.heat[ENGINE] < self._seized_j
         self.engine_running = running
 
         # power, heater, valves
@@ -293,7 +298,14 @@ class Car:
             drawn = oil + diesel
             burn = min(burn, drawn)
             feed = min(feed, drawn / dt)
-        self._air(dt, feed, oil, diesel, share)
+        if (
+            self._air_ul > 0.0
+            or self.air_leak > 0.0
+            or self._starved
+            or self.oil_ul < self._pickup_oil_ul
+            or self.diesel_ul < self._pickup_diesel_ul
+        ):
+            self._air(dt, feed, oil, diesel, share)
 
         returned = drawn - burn
         self.feed_ul_s = feed
@@ -334,9 +346,8 @@ class Car:
             i = int(x)
             pump_pa = at_filter + (table[i] + (x - i) * (table[i + 1] - table[i])) * self._after_per_pa_s * share * flow
         if share < 1.0:
-            pump_pa += self._diesel_pa_s[int(net.temperature_c(12)) - _COLDEST_C] * self._diesel_per_pa_s * flow * (
-                1.0 - share
-            )
+            pa_s = self._diesel_pa_s[int(heat[DIESEL] / net.diesel_j_k) - _COLDEST_C]
+            pump_pa += pa_s * self._diesel_per_pa_s * flow * (1.0 - share)
         if pump_pa > self._lift_limit_pa:
             less = self._lift_limit_pa / pump_pa
             pump_pa = self._lift_limit_pa
@@ -384,16 +395,22 @@ class Car:
         self.diesel_ul += to_diesel_tank - diesel
         self.oil_tank_diesel_ul += to_oil_tank * (1.0 - out) - oil * (1.0 - in_oil_tank)
         self.diesel_tank_oil_ul += to_diesel_tank * out - diesel * in_diesel_tank
-        # Only what is more than the tank already holds counts as brought in: contaminated fuel that circulates does not.
+        # Less what was drawn from the same tank: its own mixture that goes round is no gain.
         if to_diesel_tank > 0.0:
-            if out > in_diesel_tank:
-                self._oil_into_diesel_ul += to_diesel_tank * (out - in_diesel_tank)
-            if path.stirred_out > in_diesel_tank:
-                self._oil_into_diesel_stirred_ul += to_diesel_tank * (path.stirred_out - in_diesel_tank)
-            if path.laminar_out > in_diesel_tank:
-                self._oil_into_diesel_laminar_ul += to_diesel_tank * (path.laminar_out - in_diesel_tank)
-        if to_oil_tank > 0.0 and out < in_oil_tank:
-            self._diesel_into_oil_ul += to_oil_tank * (in_oil_tank - out)
+            own = diesel * in_diesel_tank
+            gain = to_diesel_tank * out - own
+            if gain > 0.0:
+                self._oil_into_diesel_ul += gain
+            gain = to_diesel_tank * path.stirred_out - own
+            if gain > 0.0:
+                self._oil_into_diesel_stirred_ul += gain
+            gain = to_diesel_tank * path.laminar_out - own
+            if gain > 0.0:
+                self._oil_into_diesel_laminar_ul += gain
+        if to_oil_tank > 0.0:
+            gain = to_oil_tank * (1.0 - out) - oil * (1.0 - in_oil_tank)
+            if gain > 0.0:
+                self._diesel_into_oil_ul += gain
 
     def impose_coolant_c(self, t_c: float) -> None:
         """Set the engine's coolant to a measured temperature, for runs on a log that are not to simulate it."""
@@ -424,7 +441,7 @@ class Car:
     @property
     def oil_tank_c(self) -> float:
         """Bulk of the oil tank."""
-        return self.net.heat[5] / self.net.bulk_j_k
+        return self.net.temperature_c(BULK)
 
     @property
     def oil_coil_c(self) -> float:
@@ -469,7 +486,7 @@ class Car:
     @property
     def diesel_tank_c(self) -> float:
         """Diesel tank."""
-        return self.net.heat[12] / self.net.diesel_j_k
+        return self.net.temperature_c(DIESEL)
 
     @property
     def coldest_oil_c(self) -> float:
@@ -539,19 +556,17 @@ class Car:
 
     @property
     def oil_into_diesel_tank(self) -> float:
-        """Oil returned to the diesel tank in mL, by the account of volumes (plug)."""
+        """Oil that the diesel tank has gained in mL, by the account of volumes (plug); what it loses is not taken off."""
         return self._oil_into_diesel_ul * 1e-3
 
     @property
     def oil_into_diesel_tank_worst(self) -> float:
-        """Oil returned to the diesel tank in mL under the worst of the three laws."""
-        return 1e-3 * max(
-            self._oil_into_diesel_ul, self._oil_into_diesel_stirred_ul, self._oil_into_diesel_laminar_ul
-        )
+        """The same in mL under the worst of the three laws."""
+        return 1e-3 * max(self._oil_into_diesel_ul, self._oil_into_diesel_stirred_ul, self._oil_into_diesel_laminar_ul)
 
     @property
     def diesel_into_oil_tank(self) -> float:
-        """Diesel returned to the oil tank in mL, by the account of volumes (plug)."""
+        """Diesel that the oil tank has gained in mL, by the account of volumes (plug)."""
         return self._diesel_into_oil_ul * 1e-3
 
     @property
@@ -583,7 +598,7 @@ class Car:
 
     @property
     def volume_balance_error(self) -> float:
-        """What tanks, path and burnt fuel add up to less what there was, over what there was and moved; fuel and oil, the worse."""
+        """Tanks, path and burnt fuel less what there was, over what there was and moved; of fuel and oil the worse."""
         scale = self._volume_at_start_ul + self._moved_ul
         burnt = self._oil_burnt_ul + self._diesel_burnt_ul
         fuel = self.oil_ul + self.diesel_ul + burnt - self._volume_at_start_ul

@@ -171,6 +171,7 @@ class Injection(_Coefficients):
     gallery_l: Quantity = _in("L", 0.01, 2)
     return_bore_mm: Quantity = _in("mm", 2, 20)
     return_length_m: Quantity = _in("m", 0.1, 15)
+    return_loss_w_k: Quantity = _in("W/K", 0, 20)
     pump_j_k: Quantity = _in("J/K", 500, 5e4)
     pump_to_block_w_k: Quantity = _in("W/K", 0.1, 100)
     pump_loss_w_k: Quantity = _in("W/K", 0.05, 30)
@@ -260,7 +261,7 @@ class CarSpec(_Table):
     fuels: Fuels
 
     def with_values(self, values: dict[str, float], source: str) -> CarSpec:
-        """Copy with `values` (dotted key -> number in the key's own unit) that come from `source`. Raises InputError."""
+        """Copy with `values` (dotted key -> number in its own unit) that come from `source`. Raises InputError."""
         data = self.model_dump()
         for key, value in values.items():
             table: Any = data

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import simpy
 from changeover import messages, reasons, rows
-from changeover.machine import FILLING, ON_OIL, PARKED, STATES
+from changeover.states import FILLING, ON_OIL, STATES
 
 from host_sim.car import Car
-from host_sim.driver import Driver, TraceDriver
+from host_sim.driver import Driver, TraceDriver, load_driver
 from host_sim.faults import Injector, start_faults
-from host_sim.hazards import Monitors
+from host_sim.fluids import changeover_temperatures
+from host_sim.hazards import THICK_MM2_S, Monitors
 from host_sim.ideal import Ideal
 from host_sim.scenario import Scenario
 from host_sim.signals import Cockpit, Signals
@@ -86,7 +87,7 @@ class Drive:
         self.board = VirtualBoard(values, self.car, self.signals, self.injector)
         self.truth = Truth(self.board)
         self.monitors = Monitors(self.board, self.truth)
-        self.ideal = Ideal(self.board, self.car.oil_limit_c)
+        self.ideal = Ideal(self.board, changeover_temperatures(self.car.oil_d341, THICK_MM2_S))
         self.totals = Totals()
         self.on_tick: Callable[[float], None] | None = None
         self.now_ms = 0
@@ -95,10 +96,10 @@ class Drive:
         self._slow_in = 0
         if trace is None:
             self.driver = Driver(self.env, self.car, self.cockpit, scenario, self.purge_told, seed)
-            self.env.process(weather_process(self.env, scenario.weather, self.car))  # pyright: ignore[reportArgumentType]
+            self.env.process(weather_process(self.env, scenario.weather, self.car))
         else:
             self.driver = TraceDriver(
-                self.env, self.car, self.cockpit, scenario, self.purge_told, trace, self.signals, coolant_from_log
+                self.env, self.car, self.signals, trace, load_driver(scenario.driver), self.purge_told, coolant_from_log
             )
         start_faults(self.env, scenario.fault_list(), self.injector, self.car)
         self._end = self.env.process(self.driver.run())  # pyright: ignore[reportArgumentType]
@@ -118,7 +119,8 @@ class Drive:
             self._ticks(due)
             if due == end_ms:
                 return
-            env.run(until=_after(env, due)) if env.peek() <= due else None
+            while env.peek() <= due:
+                env.step()
 
     def _ticks(self, until_ms: float) -> None:
         """Car, board and judges up to the next event of any other actor."""
@@ -126,7 +128,7 @@ class Drive:
             awake = self.board.powered or self.car.key_on
             left = until_ms - self.now_ms
             if awake:
-                self._tick(min(TICK_MS, left))
+                self._tick(min(TICK_MS - self.now_ms % TICK_MS, left))
             else:
                 self._rest(min(PARKED_STEP_S * 1000.0, left))
 
@@ -193,14 +195,3 @@ def reason_text(reason: int) -> str:
         return str(rows.TABLE[reason][rows.NAME])
     return reasons.TEXTS[reason - reasons.KEY_OFF]
 
-
-def _after(env: simpy.Environment, due: float) -> simpy.Event:
-    """An event behind all others of the instant `due`."""
-    event = env.event()
-    event._ok = True
-    event._value = None
-    env.schedule(event, priority=99, delay=due - env.now)  # pyright: ignore[reportArgumentType]
-    return event
-
-
-__all__ = ["Drive", "Move", "PARKED", "Totals", "reason_text"]

@@ -1,10 +1,10 @@
-"""Who sits at the wheel: an actor that turns the key, presses the button and lets the engine work, by a trip or by a logged trace."""
+"""Who sits at the wheel: an actor that turns the key, presses the button and works the engine, by trip or trace."""
 
 from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Annotated
 
 import simpy
@@ -16,7 +16,7 @@ from host_sim.signals import Cockpit, Signals
 from host_sim.traces import Trace
 
 if TYPE_CHECKING:
-    from simpy.events import Event
+    from simpy.events import Event, ProcessGenerator
 
     from host_sim.car import Car
 
@@ -26,6 +26,8 @@ RETRY_MS = 10_000
 AIR_KG_M3 = 1.2
 GRAVITY = 9.81
 GEARS = 5
+ROUND_THE_BLOCK_KMH = 40.0
+FULL_PULL_KMH = 50.0  # above this a driver asks for constant power, not constant acceleration (judgement)
 
 
 class DriverSpec(Table):
@@ -53,7 +55,7 @@ def load_driver(name: str) -> DriverSpec:
 
 
 class RoadLoad:
-    """Engine speed and load of the car at a road speed, from its driving resistances (Newton's second law along the road)."""
+    """Engine speed and load of the car at a road speed, from its driving resistances (force balance)."""
 
     def __init__(self, spec: DriverSpec, idle_rpm: float, torque_max_nm: float) -> None:
         self.idle_rpm = idle_rpm
@@ -63,10 +65,11 @@ class RoadLoad:
         self._drag = 0.5 * AIR_KG_M3 * spec.drag_area_m2.value
         self._shift_rpm = spec.shift_up_rpm.value
         first, top = spec.first_gear_kmh.value, spec.top_gear_kmh.value
-        self._gears = [first * (top / first) ** (gear / (GEARS - 1)) for gear in range(GEARS)]  # equal steps, as gearboxes nearly are
+        # Equal ratios from gear to gear, as gearboxes nearly have.
+        self._gears = [first * (top / first) ** (gear / (GEARS - 1)) for gear in range(GEARS)]
 
     def at(self, speed_kmh: float, accelerate_m_s2: float, grade_percent: float) -> tuple[float, float]:
-        """(rpm in 1/min, load 0..1 as share of the largest torque at the flywheel); load 0 at idle and where the engine brakes."""
+        """(1/min, load 0..1 as share of the largest torque); load 0 at idle and where the engine brakes."""
         if speed_kmh < 1.0:
             return self.idle_rpm, 0.0
         gear_kmh = next((kmh for kmh in self._gears if 1000.0 * speed_kmh / kmh < self._shift_rpm), self._gears[-1])
@@ -78,7 +81,7 @@ class RoadLoad:
 
 
 class SpeedPattern:
-    """Road speed of one drive, second by second: legs at an aim that varies from leg to leg, in town with halts between them."""
+    """Road speed of one drive, second by second: legs whose aim varies from leg to leg, in town with halts between."""
 
     def __init__(self, step: Drive, spec: DriverSpec, rng: random.Random) -> None:
         self._pattern = step.pattern
@@ -92,7 +95,7 @@ class SpeedPattern:
         self.speed_kmh = 0.0
 
     def next(self, left_s: float) -> tuple[float, float]:
-        """(speed in km/h, acceleration in m/s2) of the next second; `left_s` seconds remain, at whose end the car stands."""
+        """(km/h, m/s2) of the next second; `left_s` seconds remain, at whose end the car stands."""
         if self._pattern == "idle":
             return 0.0, 0.0
         self._left_s -= 1.0
@@ -100,7 +103,11 @@ class SpeedPattern:
             self._new_leg()
         aim = min(self._aim_kmh, self._down_kmh_s * max(0.0, left_s - 1.0))
         before = self.speed_kmh
-        self.speed_kmh = min(before + self._up_kmh_s, aim) if aim > before else max(before - self._down_kmh_s, aim)
+        if aim > before:
+            up = self._up_kmh_s * min(1.0, FULL_PULL_KMH / max(before, 1.0))
+            self.speed_kmh = min(before + up, aim)
+        else:
+            self.speed_kmh = max(before - self._down_kmh_s, aim)
         return self.speed_kmh, (self.speed_kmh - before) / 3.6
 
     def _new_leg(self) -> None:
@@ -120,7 +127,9 @@ class SpeedPattern:
 class _AtTheWheel:
     """What both drivers share: the car, the cockpit, the notes of what was done when."""
 
-    def __init__(self, env: simpy.Environment, car: Car, cockpit: Cockpit, spec: DriverSpec, purge_done: Callable[[], bool]) -> None:
+    def __init__(
+        self, env: simpy.Environment, car: Car, cockpit: Cockpit, spec: DriverSpec, purge_done: Callable[[], bool]
+    ) -> None:
         self.env = env
         self.car = car
         self.cockpit = cockpit
@@ -151,7 +160,7 @@ class _AtTheWheel:
         self.car.key_on = False
         self.cockpit.brake = self.cockpit.neutral = True
 
-    def _press(self, long: bool) -> Iterator[Event]:
+    def _press(self, long: bool) -> ProcessGenerator:
         self._note("long press" if long else "short press")
         self.cockpit.button = True
         yield self._wait((self.spec.long_press_s if long else self.spec.short_press_s).value)
@@ -165,16 +174,21 @@ class Driver(_AtTheWheel):
     """
 
     def __init__(
-        self, env: simpy.Environment, car: Car, cockpit: Cockpit, scenario: Scenario, purge_done: Callable[[], bool],
+        self,
+        env: simpy.Environment,
+        car: Car,
+        cockpit: Cockpit,
+        scenario: Scenario,
+        purge_done: Callable[[], bool],
         seed: int | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         super().__init__(env, car, cockpit, load_driver(scenario.driver), purge_done)
         self.scenario = scenario
         self._rng = random.Random(f"driver {scenario.seed if seed is None else seed}")
         engine = scenario.car_spec().engine
         self._road = RoadLoad(self.spec, engine.idle_rpm.value, engine.torque_max_nm.value)
 
-    def run(self) -> Iterator[Event]:
+    def run(self) -> ProcessGenerator:
         """The process: soak, then the trip's steps in order, then key off."""
         self.cockpit.lighting = self.scenario.lights
         if self.scenario.start.soak_h > 0.0:
@@ -193,7 +207,7 @@ class Driver(_AtTheWheel):
             self._key_off()
         yield self._wait(1.0)
 
-    def _start_engine(self) -> Iterator[Event]:
+    def _start_engine(self) -> ProcessGenerator:
         car, spec = self.car, self.spec
         if not car.key_on:
             self._key_on()
@@ -208,7 +222,7 @@ class Driver(_AtTheWheel):
         self._work(*self._road.at(0.0, 0.0, 0.0), 0.0)
         yield self._wait(1.0)
 
-    def _drive(self, step: Drive, arrived: Callable[[], bool]) -> Iterator[Event]:
+    def _drive(self, step: Drive, arrived: Callable[[], bool]) -> ProcessGenerator:
         """Drive until the step's time is over or `arrived` says so (then the car still brakes to a halt)."""
         car, cockpit = self.car, self.cockpit
         pattern = SpeedPattern(step, self.spec, self._rng)
@@ -241,17 +255,19 @@ class Driver(_AtTheWheel):
             left_s -= STEP_MS / 1000.0
             yield pause(self.env, STEP_MS)
 
-    def _stop(self, step: Stop) -> Iterator[Event]:
+    def _stop(self, step: Stop) -> ProcessGenerator:
         if step.purge != "none" and self.car.key_on:
             yield from self._press(long=True)
             way = Drive(
                 do="drive",
                 minutes=step.purge_wait_min,
                 pattern="town" if step.purge == "driving" else "idle",
-                speed_kmh=40.0 if step.purge == "driving" else 0.0,
+                speed_kmh=ROUND_THE_BLOCK_KMH if step.purge == "driving" else 0.0,
+                grade_percent=0.0,
             )
             yield from self._drive(way, self.purge_done)
-            self._note("was told that the purge is complete" if self.purge_done() else "has waited long enough for the purge")
+            told = self.purge_done()
+            self._note("was told that the purge is complete" if told else "has waited long enough for the purge")
         self._key_off()
         yield self._wait(60.0 * step.minutes)
 
@@ -261,18 +277,25 @@ def _never() -> bool:
 
 
 class TraceDriver(_AtTheWheel):
-    """Engine side from a logged trace: same interface as `Driver`. Rows with no engine speed are a standing engine with the key on.
+    """Engine side from a logged trace: same interface as `Driver`. Rows without engine speed: engine at rest, key on.
 
-    What the log holds is taken as it stands and held until the next row; the selector is on READY throughout. Logged supply goes to
-    `signals.logged_supply_v` where the log has it, logged coolant to `signals.logged_coolant_c` if `coolant_from_log`.
-    `purge_at_end_min`: after the last row the driver asks for a purge and waits for its end at the engine's last speed, at most so
-    long; 0: he turns the key. Raises InputError where the log lacks what is needed.
+    What the log holds is taken as it stands and held until the next row; the selector is on READY throughout. Logged
+    supply goes to `signals.logged_supply_v` where the log has it; logged coolant is imposed on the car if
+    `coolant_from_log`. `purge_at_end_min`: after the last row the driver asks for a purge and waits for its end, the
+    engine as in the last row, at most so long; 0: he turns the key. Raises InputError where the log lacks a column.
     """
 
     def __init__(
-        self, env: simpy.Environment, car: Car, signals: Signals, trace: Trace, spec: DriverSpec, purge_done: Callable[[], bool],
-        coolant_from_log: bool = False, purge_at_end_min: float = 0.0,
-    ) -> None:  # fmt: skip
+        self,
+        env: simpy.Environment,
+        car: Car,
+        signals: Signals,
+        trace: Trace,
+        spec: DriverSpec,
+        purge_done: Callable[[], bool],
+        coolant_from_log: bool = False,
+        purge_at_end_min: float = 0.0,
+    ) -> None:
         super().__init__(env, car, signals.cockpit, spec, purge_done)
         self.signals = signals
         self.trace = trace
@@ -282,18 +305,13 @@ class TraceDriver(_AtTheWheel):
         self._engine = tuple(zip(trace.column("rpm"), trace.column("load"), trace.column("speed_kmh"), strict=True))
         self._begin_ms = 0
 
-    def run(self) -> Iterator[Event]:
-        """The process: one wake-up a row at which something changes."""
+    def run(self) -> ProcessGenerator:
+        """The process: one wake-up a row."""
         self._begin_ms = int(self.env.now)
         self._key_on()
         self.cockpit.ready = True
         turned = False
-        last: tuple[object, ...] = ()
         for index, t_s in enumerate(self.trace.t_s):
-            row = (self._engine[index], self._supply and self._supply[index], self._coolant and self._coolant[index])
-            if row == last:
-                continue
-            last = row
             turns = self._engine[index][0] > 0.0
             if turns and not turned:
                 yield from self._crank_until(t_s)
@@ -311,14 +329,14 @@ class TraceDriver(_AtTheWheel):
         self._key_off()
         yield self._wait(1.0)
 
-    def _until(self, t_s: float) -> Iterator[Event]:
+    def _until(self, t_s: float) -> ProcessGenerator:
         """Wait for a time of the log, if it is not past."""
         left_ms = self._begin_ms + round(1000.0 * (t_s - self.trace.t_s[0])) - int(self.env.now)
         if left_ms > 0:
             yield pause(self.env, left_ms)
 
-    def _crank_until(self, t_s: float) -> Iterator[Event]:
-        """Crank so that the engine runs at t_s; logs rarely hold the cranking itself. A log that begins with a running engine starts late."""
+    def _crank_until(self, t_s: float) -> ProcessGenerator:
+        """Crank so that the engine runs at t_s; where the log begins with a running engine, a moment later."""
         crank_s = self.spec.crank_s.value
         yield from self._until(t_s - crank_s)
         self._note("cranks")
@@ -334,4 +352,4 @@ class TraceDriver(_AtTheWheel):
         if self._supply is not None:
             self.signals.logged_supply_v = self._supply[index]
         if self._coolant is not None:
-            self.signals.logged_coolant_c = self._coolant[index]
+            self.car.impose_coolant_c(self._coolant[index])

@@ -1,6 +1,7 @@
 """Faults on purpose: what is done to the raw readings between sampling and the law, and to the plant's own fault hooks.
 
-While no fault is active the injector costs one test of an empty list. After recovery the readings are the unfaulted ones again.
+While no fault is active the injector costs one test of an empty list. After recovery the readings are the unfaulted
+ones again.
 """
 
 from __future__ import annotations
@@ -8,7 +9,7 @@ from __future__ import annotations
 import math
 import random
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -30,7 +31,7 @@ from host_sim.signals import (
 )
 
 if TYPE_CHECKING:
-    from simpy.events import Event
+    from simpy.events import ProcessGenerator
 
     from host_sim.car import Car
 
@@ -45,7 +46,8 @@ ANALOG, DIGITAL, BOARD, PLANT = "analog", "digital", "board", "plant"
 class Kind:
     """One word of the fault vocabulary.
 
-    `on`: what it can act on; `size_unit` and `size_range` for its size, None where it takes none; `hook`: plant attribute that it sets.
+    `on`: what it can act on; `size_unit`, `size_range` and `default_size`: its size, unit None where it takes none;
+    `hook`: plant attribute that it sets, with the value that is harmless.
     """
 
     does: str
@@ -57,53 +59,73 @@ class Kind:
     harmless: float | bool | None = None
 
 
-def _plant(does: str, hook: str, harmless: float | bool | None, unit: str | None, low: float, high: float, usual: float | None) -> Kind:
-    return Kind(does, (PLANT,), unit, (low, high), usual, hook, harmless)
+def _flag(does: str, hook: str) -> Kind:
+    """A plant fault that is there or not."""
+    return Kind(does, (PLANT,), hook=hook, harmless=False)
 
 
+def _share(does: str, hook: str, usual: float) -> Kind:
+    """A plant fault sized by a share, harmless at 0."""
+    return Kind(does, (PLANT,), "fraction", (0.0, 1.0), usual, hook, 0.0)
+
+
+def _times(does: str, hook: str, usual: float) -> Kind:
+    """A plant fault sized by a factor, harmless at 1."""
+    return Kind(does, (PLANT,), "factor", (1.0, 1000.0), usual, hook, 1.0)
+
+
+def _stuck_valve(does: str, hook: str) -> Kind:
+    return Kind(does, (PLANT,), "position", (0.0, 1.0), None, hook, None)
+
+
+_WIRES = (ANALOG, DIGITAL)
 _OWN = "unit of the channel"
 
 KINDS: dict[str, Kind] = {
-    "open": Kind("the wire is broken: a thermistor reads the top of the scale, any other input 0 or off", (ANALOG, DIGITAL)),
-    "short": Kind("the signal wire lies on ground: analog reads 0; a switched input reads on", (ANALOG, DIGITAL)),
-    "stuck": Kind("reads one given value whatever is true", (ANALOG, DIGITAL), _OWN, (-100.0, 250.0)),
-    "frozen": Kind("goes on reading what it read at the onset", (ANALOG, DIGITAL)),
+    "open": Kind("the wire is broken: a thermistor reads the top of the scale, any other input 0 or off", _WIRES),
+    "short": Kind("the signal wire lies on ground: analog reads 0; a switched input reads on", _WIRES),
+    "stuck": Kind("reads one given value whatever is true", _WIRES, _OWN, (-100.0, 250.0)),
+    "frozen": Kind("goes on reading what it read at the onset", _WIRES),
     "offset": Kind("reads a fixed amount beside the truth", (ANALOG,), _OWN, (-100.0, 100.0)),
     "scale": Kind("reads the truth times a factor", (ANALOG,), "factor", (0.0, 10.0)),
     "slow": Kind("follows the truth with a lag of the first order", (ANALOG,), "s", (0.1, 3600.0)),
-    "delayed": Kind("reads what was true some time ago", (ANALOG, DIGITAL), "s", (0.1, 3600.0)),
-    "intermittent": Kind(
-        "breaks off as `open` and comes back, each for a random time up to the size", (ANALOG, DIGITAL), "s", (0.1, 600.0)
-    ),
+    "delayed": Kind("reads what was true some time ago", _WIRES, "s", (0.1, 3600.0)),
+    "intermittent": Kind("breaks off and comes back, each for a random time up to the size", _WIRES, "s", (0.1, 600.0)),
     "noise": Kind("reads with random error of this standard deviation", (ANALOG,), _OWN, (0.0, 100.0)),
-    "swapped": Kind("this input and `other` have changed places", (ANALOG, DIGITAL)),
+    "swapped": Kind("this input and `other` have changed places", _WIRES),
     "ground_lifted": Kind(
         "resistance in the common ground of the sensors on the Pico's converter: all of them read high together",
-        (BOARD,), "ohm", (0.0, 1e6), 20.0,
+        (BOARD,),
+        "ohm",
+        (0.0, 1e6),
+        20.0,
     ),
     "silent": Kind("the I2C part gives no answer: all its channels read nothing", (BOARD,)),
-    "supply_stuck": _plant("supply valve stands still (0 on diesel, 1 on oil)", "supply_stuck", None, "position", 0.0, 1.0, None),
-    "return_stuck": _plant("return valve stands still (0 on diesel, 1 on oil)", "return_stuck", None, "position", 0.0, 1.0, None),
-    "supply_leak": _plant("supply valve lets this share of the closed side through", "supply_leak", 0.0, "fraction", 0.0, 1.0, 0.05),
-    "return_leak": _plant("return valve lets this share go to the wrong tank", "return_leak", 0.0, "fraction", 0.0, 1.0, 0.05),
-    "filter_clogged": _plant(
-        "resistance of the oil filter is multiplied", "filter_extra_resistance", 1.0, "factor", 1.0, 1000.0, 5.0
+    "supply_stuck": _stuck_valve("supply valve stands still (0 on diesel, 1 on oil)", "supply_stuck"),
+    "return_stuck": _stuck_valve("return valve stands still (0 on diesel, 1 on oil)", "return_stuck"),
+    "supply_leak": _share("supply valve lets this share of the closed side through", "supply_leak", 0.05),
+    "return_leak": _share("return valve lets this share go to the wrong tank", "return_leak", 0.05),
+    "supply_slow": _times("supply valve takes so many times its travel time", "supply_slow", 10.0),
+    "return_slow": _times("return valve takes so many times its travel time", "return_slow", 10.0),
+    "filter_clogged": _times("resistance of the oil filter is multiplied", "filter_extra_resistance", 5.0),
+    "water_slug": _times("water in the oil feed multiplies its resistance", "water_slug", 5.0),
+    "wax_plug": _times("set fat in the oil feed multiplies its resistance", "wax_plug", 20.0),
+    "air_leak": _share("air enters on the suction side (1: the pump gets air only)", "air_leak", 0.5),
+    "heater_dead": _flag("filter heater draws no current", "heater_dead"),
+    "heater_welded": _flag("contact of the filter heater never opens", "heater_welded"),
+    "engine_relay_welded": _flag(
+        "relay that feeds the heater only while the engine runs never opens", "engine_relay_welded"
     ),
-    "air_leak": _plant("air enters on the suction side (1: the pump gets air only)", "air_leak", 0.0, "fraction", 0.0, 1.0, 0.5),
-    "heater_dead": _plant("filter heater draws no current", "heater_dead", False, None, 0.0, 0.0, None),
-    "heater_welded": _plant("contact of the filter heater never opens", "heater_welded", False, None, 0.0, 0.0, None),
-    "thermostat_open": _plant("thermostat of the engine stands open", "thermostat_stuck_open", False, None, 0.0, 0.0, None),
-    "coolant_lost": _plant("this share of the coolant is gone", "coolant_lost", 0.0, "fraction", 0.0, 1.0, 0.8),
-    "water_slug": _plant("water in the oil feed multiplies its resistance", "water_slug", 1.0, "factor", 1.0, 1000.0, 5.0),
-    "wax_plug": _plant("set fat in the oil feed multiplies its resistance", "wax_plug", 1.0, "factor", 1.0, 1000.0, 20.0),
-}  # fmt: skip
+    "thermostat_open": _flag("thermostat of the engine stands open", "thermostat_stuck_open"),
+    "coolant_lost": _share("this share of the coolant is gone", "coolant_lost", 0.8),
+}
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One fault: kind (a key of KINDS), what it acts on, size, onset and duration in ms of simulated time (None: for good).
+    """One fault: kind (a key of KINDS), channel, size, onset and duration in ms of simulated time (None: for good).
 
-    `channel` and `other` are names of ANALOG_NAMES or DIGITAL_NAMES; plant and board kinds take none. Raises InputError.
+    `channel` and `other`: names of ANALOG_NAMES or DIGITAL_NAMES; plant and board kinds take none. Raises InputError.
     """
 
     kind: str
@@ -123,7 +145,9 @@ class Fault:
         if self.onset_ms < 0:
             raise InputError(f"{place}: onset", self.onset_ms, "0 ms or later")
         if self.duration_ms is not None and self.duration_ms <= 0:
-            raise InputError(f"{place}: duration", self.duration_ms, "more than 0 ms, or left out for a fault that stays")
+            raise InputError(
+                f"{place}: duration", self.duration_ms, "more than 0 ms, or left out for a fault that stays"
+            )
 
     def _check_channel(self, kind: Kind, place: str) -> None:
         names = (ANALOG_NAMES if ANALOG in kind.on else ()) + (DIGITAL_NAMES if DIGITAL in kind.on else ())
@@ -162,7 +186,20 @@ class Fault:
 class _Active:
     """A fault at work: its target and what it remembers."""
 
-    __slots__ = ("broken", "fault", "history", "index", "is_digital", "kind", "last_ms", "other", "rng", "size", "state", "toggle_ms")
+    __slots__ = (
+        "broken",
+        "fault",
+        "history",
+        "index",
+        "is_digital",
+        "kind",
+        "last_ms",
+        "other",
+        "rng",
+        "size",
+        "state",
+        "toggle_ms",
+    )
 
     def __init__(self, fault: Fault, rng: random.Random) -> None:
         self.fault = fault
@@ -183,8 +220,8 @@ class _Active:
 class Injector:
     """Applies the active faults to one tick's readings.
 
-    `apply` is to be called once a tick, after sampling and before the law reads; `start` and `stop` by `fault_process` or a test.
-    One random stream of its own, and of it one for each fault, so that one fault's draws do not depend on another's.
+    `apply` is to be called once a tick, after sampling and before the law reads; `start` and `stop` by `fault_process`
+    or a test. Each fault draws from a random stream of its own, seeded from the injector's.
     """
 
     def __init__(self, seed: int) -> None:
@@ -192,7 +229,7 @@ class Injector:
         self._rng = random.Random(f"faults {seed}")
 
     def start(self, fault: Fault, car: Car | None = None) -> None:
-        """Let a fault begin. Plant kinds set their hook on `car` at once. Raises InputError where a plant kind has no car."""
+        """Let a fault begin; a plant kind sets its hook on `car`. Raises InputError where that has no car."""
         kind = KINDS[fault.kind]
         if kind.hook is None:
             self.active.append(_Active(fault, random.Random(self._rng.getrandbits(64))))
@@ -315,19 +352,20 @@ def _is_broken(active: _Active, now_ms: int) -> bool:
 
 
 def _lift_ground(ohm: float, raw: list[int]) -> None:
-    """Readings of the Pico's channels with `ohm` in the sensors' common ground (node equation, in shares of the reference).
+    """Readings of the Pico's channels with `ohm` in the sensors' common ground (node equation, reference = 1).
 
-    Every divider's current and the pressure sensor's supply current flow through it, so each sensor stands on the lifted node and
-    divides what is left: v' = g + (1 - g) v.
+    Every divider's current and the pressure sensor's supply current flow through it, so each sensor stands on the
+    lifted node and divides what is left: v' = g + (1 - g) v.
     """
-    conductance = sum((1.0 - raw[channel] / FULL_SCALE) / ntc.PULLUP_OHM for channel in PICO_CHANNELS if channel in NTC_CHANNELS)
-    lift = ohm * (conductance + SENSOR_SUPPLY_S) / (1.0 + ohm * (conductance + SENSOR_SUPPLY_S))
+    dividers = [channel for channel in PICO_CHANNELS if channel in NTC_CHANNELS]
+    conductance = SENSOR_SUPPLY_S + sum((1.0 - raw[channel] / FULL_SCALE) / ntc.PULLUP_OHM for channel in dividers)
+    lift = ohm * conductance / (1.0 + ohm * conductance)
     for channel in PICO_CHANNELS:
         raw[channel] = min(TOP_COUNTS, round(FULL_SCALE * lift + (1.0 - lift) * raw[channel]))
 
 
-def fault_process(env: simpy.Environment, fault: Fault, injector: Injector, car: Car) -> Iterator[Event]:
-    """Actor: one fault from its onset to its recovery. Time of `env` in ms; acts before plant and board of the same instant."""
+def fault_process(env: simpy.Environment, fault: Fault, injector: Injector, car: Car) -> ProcessGenerator:
+    """Actor: one fault from onset to recovery. Time of `env` in ms; acts before plant and board of the same instant."""
     yield pause(env, max(0, fault.onset_ms - int(env.now)))
     injector.start(fault, car)
     if fault.duration_ms is not None:
@@ -338,4 +376,4 @@ def fault_process(env: simpy.Environment, fault: Fault, injector: Injector, car:
 def start_faults(env: simpy.Environment, faults: Iterable[Fault], injector: Injector, car: Car) -> None:
     """One actor for each fault."""
     for fault in faults:
-        env.process(fault_process(env, fault, injector, car))  # pyright: ignore[reportArgumentType]
+        env.process(fault_process(env, fault, injector, car))

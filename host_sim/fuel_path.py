@@ -6,21 +6,24 @@ as steps over the volume passed since; the answer of the path to one step is its
 Laws, theta = volume passed / volume of the path, F = share of the new fuel at the outlet:
 - plug: F = 0 below theta 1, then 1
 - stirred: n equal stirred volumes in a row, F = 1 - exp(-n theta) sum (n theta)^k / k!, k < n (gamma distribution)
-- laminar: Hagen-Poiseuille without diffusion, F = 1 - 1 / (4 theta^2) from theta 0.5 up; 1 / (4 theta) of the old is left inside
+- laminar: Hagen-Poiseuille without diffusion, F = 1 - 1 / (4 theta^2) from theta 0.5 up; inside 1 / (4 theta) is old
 """
 
 from __future__ import annotations
 
-from math import exp
+from itertools import pairwise
+from math import exp, inf
 
 LAWS = ("plug", "stirred", "laminar")
 
 MAX_PARCELS = 64
 MAX_STEPS = 24
 _SAME = 1e-5  # oil fractions this near join the last parcel, volume for volume
+_STEP_LEAST = 2e-4  # smaller changes of the oil fraction wait until they add up to a step
 _STEP_JOIN = 0.01  # steps of one sign within this share of the path are one step at their centre
 _FORGOTTEN = 250.0  # volumes after which a step is complete (laminar: 4e-6 at the outlet, 0.1 % inside)
-_LOOK_AGAIN = 0.002  # share of the path after which the laws are looked up again; grows with the age of the last step
+_LOOK_AGAIN = 0.002  # volumes after which the laws are looked up again; three volumes behind the last step it grows
+_LOOK_GROWTH = 0.01
 
 
 def stirred_outlet(theta: float, count: int) -> float:
@@ -64,7 +67,7 @@ class FuelPath:
     """Fuel between the valves. Volumes in uL, composition as volume fraction of oil, 0..1."""
 
     def __init__(self, volume_ul: float, pump_ul: float, stirred_volumes: int, oil: float = 0.0) -> None:
-        """Path of volume_ul with the injection pump's inlet pump_ul behind the supply valve, filled with `oil` fraction."""
+        """Path of volume_ul, the injection pump's inlet pump_ul behind the supply valve, filled with `oil` fraction."""
         self.volume_ul = volume_ul
         self.pump_ul = pump_ul
         self.count = stirred_volumes
@@ -89,38 +92,45 @@ class FuelPath:
         return new
 
     def push(self, volume_ul: float, oil: float) -> float:
-        """Let in volume_ul (0 to the path's volume) of this oil fraction; returns the oil in uL pushed out at the far end."""
+        """Let in volume_ul (less than the path holds) of this oil fraction; returns the oil in uL that leaves."""
         parcels = self._parcels
         self._passed_ul += volume_ul
-        if len(parcels) == 1 and oil == parcels[0][1]:
-            if self._steps and self._passed_ul >= self._look_ul:
-                self._look_up()
-            return volume_ul * oil
+        if len(parcels) == 1:
+            inside = parcels[0][1]
+            change = oil - inside
+            if -_SAME < change < _SAME:
+                if change:
+                    parcels[0] = (self.volume_ul, inside + change * volume_ul / self.volume_ul)
+                    self._inside_ul += change * volume_ul
+                    if not -_STEP_LEAST < oil - self._last < _STEP_LEAST:
+                        self._add_step(volume_ul, oil)
+                if self._passed_ul >= self._look_ul:
+                    self._look_up()
+                return volume_ul * inside
         return self._push_mixed(volume_ul, oil)
 
     def _push_mixed(self, volume_ul: float, oil: float) -> float:
         parcels = self._parcels
-        out_ul = 0.0
-        wanted = volume_ul
-        while wanted > 0.0 and parcels:
-            head, fraction = parcels[0]
-            if head > wanted:
-                parcels[0] = (head - wanted, fraction)
-                out_ul += wanted * fraction
-                break
-            out_ul += head * fraction
-            wanted -= head
-            del parcels[0]
-        tail, fraction = parcels[-1] if parcels else (0.0, oil)
-        if parcels and abs(fraction - oil) < _SAME:
+        tail, fraction = parcels[-1]
+        if abs(fraction - oil) < _SAME:
             both = tail + volume_ul
             parcels[-1] = (both, (tail * fraction + volume_ul * oil) / both)
         else:
             parcels.append((volume_ul, oil))
             if len(parcels) > MAX_PARCELS:
                 self._coalesce()
+        out_ul = 0.0
+        wanted = volume_ul
+        head, fraction = parcels[0]
+        while head <= wanted:
+            out_ul += head * fraction
+            wanted -= head
+            del parcels[0]
+            head, fraction = parcels[0]
+        parcels[0] = (head - wanted, fraction)
+        out_ul += wanted * fraction
         self._inside_ul = sum(volume * part for volume, part in parcels)
-        if abs(oil - self._last) > _SAME:
+        if abs(oil - self._last) > _STEP_LEAST:
             self._add_step(volume_ul, oil)
         if self._passed_ul >= self._look_ul:
             self._look_up()
@@ -129,7 +139,7 @@ class FuelPath:
     def _coalesce(self) -> None:
         """Join the two neighbours whose joining moves the least oil over the least distance."""
         parcels = self._parcels
-        costs = [abs(a[1] - b[1]) * a[0] * b[0] for a, b in zip(parcels, parcels[1:], strict=False)]
+        costs = [abs(a[1] - b[1]) * a[0] * b[0] for a, b in pairwise(parcels)]
         i = costs.index(min(costs))
         (v1, c1), (v2, c2) = parcels[i], parcels[i + 1]
         parcels[i : i + 2] = [(v1 + v2, (v1 * c1 + v2 * c2) / (v1 + v2))]
@@ -165,6 +175,7 @@ class FuelPath:
             del steps[0]
         if not steps:
             self._first = self._last
+            self._look_ul = inf
         s_out = s_in = s_pump = l_out = l_in = l_pump = self._first
         to_pump = self.volume_ul / self.pump_ul
         count, pump_count = self.count, self._pump_count
@@ -179,8 +190,9 @@ class FuelPath:
             l_pump += change * laminar_outlet(theta * to_pump)
         self.stirred_out, self.stirred_in, self.stirred_pump = s_out, s_in, s_pump
         self.laminar_out, self.laminar_in, self.laminar_pump = l_out, l_in, l_pump
-        age = now - steps[-1][0] if steps else 0.0
-        self._look_ul = now + max(_LOOK_AGAIN * self.volume_ul, 0.01 * age)
+        if steps:
+            late_ul = now - steps[-1][0] - 3.0 * self.volume_ul
+            self._look_ul = now + max(_LOOK_AGAIN * self.volume_ul, _LOOK_GROWTH * late_ul)
 
     def outlet_oil(self, law: str) -> float:
         """Oil fraction at the return valve under a law of LAWS."""

@@ -39,14 +39,15 @@ def quantity(unit: str, low: float, high: float) -> AfterValidator:
         if found.unit != unit:
             raise PydanticCustomError("unit", "", {"at": "unit", "found": found.unit, "wanted": f"unit {unit!r}"})
         if not low <= found.value <= high:
-            raise PydanticCustomError("range", "", {"at": "value", "found": found.value, "wanted": f"{low:g} to {high:g} {unit}"})
+            wanted = f"{low:g} to {high:g} {unit}"
+            raise PydanticCustomError("range", "", {"at": "value", "found": found.value, "wanted": wanted})
         return found
 
     return AfterValidator(check)
 
 
 class Weather(Table):
-    """Mean ambient, its daily swing from coldest to warmest hour, and the hour of the day at which the scenario begins."""
+    """Mean ambient, its daily swing from coldest to warmest hour, and the hour at which the scenario begins."""
 
     ambient_c: Annotated[Quantity, quantity("degC", -40, 50)]
     swing_k: Annotated[Quantity, quantity("K", 0, 30)]
@@ -54,7 +55,7 @@ class Weather(Table):
 
 
 class Start(Table):
-    """The car before the first step: tank levels as shares, litres already through the oil filter, hours parked in this weather."""
+    """The car before the first step: tank levels 0..1, litres through the oil filter, hours parked in this weather."""
 
     oil_level: float = Field(0.7, ge=0, le=1)
     diesel_level: float = Field(0.7, ge=0, le=1)
@@ -63,7 +64,7 @@ class Start(Table):
 
 
 class Drive(Table):
-    """Drive: `town` (legs between halts), `road` (no halts), `hill` (as road, more uneven), `idle` (standing, engine on).
+    """Drive: `town` (legs between halts), `road` (no halts), `hill` (as road, more uneven), `idle` (standing).
 
     speed_kmh: what the driver aims at between halts; grade_percent: positive uphill.
     """
@@ -84,8 +85,8 @@ class Drive(Table):
 
 
 class Stop(Table):
-    """Key off and wait. `purge`: the driver first asks for a purge and waits for its end, standing at `idle` or still `driving`
-    around, at most purge_wait_min; `none`: he just turns the key."""
+    """Key off and wait. `purge`: the driver first asks for a purge and waits for its end, standing at `idle` or still
+    `driving` around, at most purge_wait_min; `none`: he just turns the key."""
 
     do: Literal["stop"]
     minutes: float = Field(gt=0, le=60 * 24 * 14)
@@ -157,7 +158,8 @@ class Scenario(Table):
     def _short_enough(self) -> Scenario:
         hours = sum(step.minutes for step in self.trip if isinstance(step, Drive | Stop)) / 60.0
         if hours > LONGEST_TRIP_H:
-            raise PydanticCustomError("long", "", {"at": "trip", "found": f"{hours:g} h", "wanted": f"at most {LONGEST_TRIP_H} h in all"})
+            wanted = f"at most {LONGEST_TRIP_H} h in all"
+            raise PydanticCustomError("long", "", {"at": "trip", "found": f"{hours:g} h", "wanted": wanted})
         return self
 
     def car_spec(self) -> CarSpec:
@@ -192,7 +194,7 @@ def names_in(folder: Path) -> list[str]:
 
 
 def load_scenario(path_or_name: str | Path) -> Scenario:
-    """A scenario by its file, or by the name of one of the project's own. Raises InputError: file, key, value, what would be right."""
+    """A scenario by its file or by the name of one of the project's own. Raises InputError with file, key, value."""
     text = str(path_or_name)
     path = Path(text)
     if not path.suffix and path.name == text and not path.is_file():
@@ -234,7 +236,7 @@ def _first_error(error: ValidationError, path: Path, data: dict[str, Any]) -> In
     key = _key(first["loc"], data)
     found: object = first["input"]
     if "at" in context:
-        key = context["at"] if context["at"] == key else f"{key}.{context['at']}" if key else context["at"]
+        key = f"{key}.{context['at']}" if key else context["at"]
         found, wanted = context["found"], context["wanted"]
     elif first["type"] == "extra_forbidden":
         found, wanted = first["loc"][-1], "no such key (a misspelling?)"
@@ -251,7 +253,7 @@ def _first_error(error: ValidationError, path: Path, data: dict[str, Any]) -> In
 
 
 def _key(loc: tuple[int | str, ...], data: Any) -> str:
-    """Dotted key as the reader finds it in the file: rows of a list counted from 1, without pydantic's own union tags."""
+    """Dotted key as the reader finds it in the file: list rows counted from 1, without pydantic's union tags."""
     key = ""
     for part in loc:
         if isinstance(part, int):

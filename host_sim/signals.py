@@ -1,9 +1,11 @@
-"""What the board's inputs read: raw counts of ten analog channels and ten digital inputs, from the truth of the simulated car."""
+"""What the board's inputs read: raw counts of ten analog channels and ten switched inputs, from the car's truth."""
 
 from __future__ import annotations
 
 import random
+from copy import deepcopy
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from host_sim import ntc, pressure
@@ -14,7 +16,8 @@ if TYPE_CHECKING:
 # Analog channels, in the order in which the law reads them. The first three stand on the Pico's own converter.
 COOLANT, OIL, SUCTION, OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY, AMBIENT, AMBIENT_PRESSURE = range(10)
 ANALOG_NAMES = (
-    "coolant", "oil", "suction", "oil_tank", "pump_inlet", "oil_level", "diesel_level", "supply", "ambient", "ambient_pressure",
+    "coolant", "oil", "suction", "oil_tank", "pump_inlet", "oil_level", "diesel_level", "supply", "ambient",
+    "ambient_pressure",
 )  # fmt: skip
 PICO_CHANNELS = (COOLANT, OIL, SUCTION)
 NTC_CHANNELS = (COOLANT, OIL, OIL_TANK, PUMP_INLET, AMBIENT)
@@ -28,10 +31,10 @@ FULL_SCALE = 65535
 TOP_COUNTS = 65520  # sixteen times the highest code of a 12-bit converter
 NO_ANSWER = -1  # what an I2C channel reads when its part is silent
 OVERSAMPLING = 16
-# Differential linearity of the RP2040: at four codes a wide step of up to 8.9 LSB (pico-adc.markomo.me; erratum RP2040-E11).
+# Differential nonlinearity of the RP2040 at four codes, up to 8.9 LSB (pico-adc.markomo.me; erratum RP2040-E11).
 STEP_LSB = 8.9
 PICO_NOISE_LSB = 0.97  # rms, input-referred (pico-adc.markomo.me, supply in power-saving mode)
-# Standard deviation of a sum of sixteen codes: input noise and rounding, independent from code to code once noise reaches 1 LSB.
+# Standard deviation of a sum of sixteen codes: input noise and rounding, which noise of 1 LSB makes independent.
 PICO_NOISE_COUNTS = (OVERSAMPLING * (PICO_NOISE_LSB**2 + 1.0 / 12.0)) ** 0.5
 I2C_NOISE_COUNTS = 2.0  # judgement: a 16-bit converter without the Pico's steps
 SUPPLY_FULL_SCALE_V = 20.0
@@ -55,8 +58,8 @@ _SUPPLY_PER_V = FULL_SCALE / SUPPLY_FULL_SCALE_V
 def adc_transfer(code: float) -> float:
     """Mean code (0..4095) that the Pico's converter gives for an input of `code` LSB (0..4096).
 
-    Four codes are STEP_LSB wider than the others, which are narrower for it, so that both ends stay true: a saw tooth of
-    STEP_LSB / 2 either way, with its falls on the four codes.
+    Four codes are STEP_LSB wider than the others, which are narrower for it, so that both ends stay true: a saw tooth
+    of STEP_LSB / 2 either way, with its falls on the four codes.
     """
     period = ntc.ADC_CODES / len(ntc.ADC_STEP_CODES)
     half = STEP_LSB / 2.0
@@ -80,12 +83,12 @@ def _pico_table() -> list[int]:
 
 @lru_cache(maxsize=4)
 def _ideal_table(sensor: ntc.Ntc, pullup_ohm: float) -> list[int]:
-    """Ideal reading of the divider every 1/_PER_K kelvin; between knots of _NTC_KNOT_K interpolated (below 0.7 counts off)."""
+    """Ideal reading of the divider every 1/_PER_K kelvin, interpolated between knots of _NTC_KNOT_K."""
     per_knot = int(_NTC_KNOT_K * _PER_K)
     knots = int((_HOTTEST_C - _COLDEST_C) / _NTC_KNOT_K)
     exact = [ntc.counts(_COLDEST_C + _NTC_KNOT_K * knot, sensor, pullup_ohm) for knot in range(knots + 1)]
     rows: list[int] = []
-    for here, there in zip(exact, exact[1:], strict=False):
+    for here, there in pairwise(exact):
         slope = (there - here) / per_knot
         rows.extend(int(here + slope * part + 0.5) for part in range(per_knot))
     return rows
@@ -99,7 +102,7 @@ def _stepped_table(sensor: ntc.Ntc, pullup_ohm: float) -> list[int]:
 
 
 class Cockpit:
-    """What hands, latches and lamps do to the board's inputs, apart from the key: set by the driver, read by `Signals.sample`."""
+    """What hands, latches and lamps do to the board's inputs, the key apart: set by the driver, read by `Signals`."""
 
     __slots__ = ("bonnet_closed", "brake", "button", "lighting", "neutral", "ready")
 
@@ -115,18 +118,21 @@ class Cockpit:
 class Signals:
     """Raw readings of the default board, updated in place by `sample`.
 
-    `raw`: ten ints 0..65520 (Pico) or 0..65535 (I2C), in the order of ANALOG_NAMES; `digital`: ten bools in the order of
-    DIGITAL_NAMES. Set `logged_coolant_c` (degC) or `logged_supply_v` (V) to let what a trace logged stand in for the car's own. Noise
-    comes from one random stream of this object's own.
+    `raw`: ten ints 0..65520 (Pico) or 0..65535 (I2C), in the order of ANALOG_NAMES; `digital`: ten bools in the order
+    of DIGITAL_NAMES. Set `logged_supply_v` (V) to let what a trace logged stand in for the car's own. Noise comes from
+    one random stream of this object's own.
     """
 
     def __init__(
-        self, seed: int, cockpit: Cockpit | None = None, sensor: ntc.Ntc = ntc.STANDARD_10K, pullup_ohm: float = ntc.PULLUP_OHM
+        self,
+        seed: int,
+        cockpit: Cockpit | None = None,
+        sensor: ntc.Ntc = ntc.STANDARD_10K,
+        pullup_ohm: float = ntc.PULLUP_OHM,
     ) -> None:
         self.raw = [0] * len(ANALOG_NAMES)
         self.digital = [False] * len(DIGITAL_NAMES)
         self.cockpit = cockpit if cockpit is not None else Cockpit()
-        self.logged_coolant_c: float | None = None
         self.logged_supply_v: float | None = None
         self._rng = random.Random(f"signals {seed}")
         gauss = self._rng.gauss
@@ -138,9 +144,7 @@ class Signals:
         self._pico = _pico_table()
 
     def __deepcopy__(self, memo: dict[int, object]) -> Signals:
-        """A fork that reads on alone; tables are shared. A cockpit already copied in the same `copy.deepcopy` is taken from there."""
-        from copy import deepcopy
-
+        """A fork that reads on alone; the tables are shared."""
         twin = Signals.__new__(Signals)
         memo[id(self)] = twin
         twin.__dict__.update(self.__dict__)
@@ -160,11 +164,12 @@ class Signals:
         stepped = self._stepped
         ideal = self._ideal
         noise = self._pico_noise
-        logged = self.logged_coolant_c
-        raw[COOLANT] = stepped[int((car.coolant_feed_c if logged is None else logged) * _PER_K + _SHIFT)] + noise[k]
+        raw[COOLANT] = stepped[int(car.coolant_feed_c * _PER_K + _SHIFT)] + noise[k]
         raw[OIL] = stepped[int(car.filter_c * _PER_K + _SHIFT)] + noise[k + 1]
         suction = int(car.suction_pa * _SUCTION_PER_PA + _SUCTION_ZERO)
-        suction = self._pico[suction if 0 < suction < FULL_SCALE else (0 if suction <= 0 else FULL_SCALE)] + noise[k + 2]
+        suction = (
+            self._pico[suction if 0 < suction < FULL_SCALE else (0 if suction <= 0 else FULL_SCALE)] + noise[k + 2]
+        )
         raw[SUCTION] = suction if 0 < suction < TOP_COUNTS else (0 if suction <= 0 else TOP_COUNTS)
         noise = self._i2c_noise
         raw[OIL_TANK] = ideal[int(car.tank_outlet_c * _PER_K + _SHIFT)] + noise[k + 3]
@@ -194,13 +199,13 @@ _STD_PRESSURE_COUNTS = round(_ABSOLUTE.counts(_STD_PRESSURE_KPA))
 
 
 def counts_from_c(t_c: float, channel: int = COOLANT) -> int:
-    """Reading without noise at t_c (degC, -100..250), with the steps of the converter that `channel` stands on (default sensor)."""
+    """Reading of the default thermistor at t_c (degC, -100..250) without noise, by the channel's converter."""
     table = _stepped_table if channel in PICO_CHANNELS else _ideal_table
     return table(ntc.STANDARD_10K, ntc.PULLUP_OHM)[int(t_c * _PER_K + _SHIFT)]
 
 
 def to_physical(channel: int, counts: float) -> float:
-    """Ideal inverse of a channel's transfer: degC, kPa (suction; ambient pressure absolute), level 0..1, or V; clipped to its rails."""
+    """Ideal inverse of a channel's transfer: degC, kPa (ambient pressure: absolute), level 0..1, or V."""
     if channel in NTC_CHANNELS:
         return ntc.counts_to_c(min(TOP_COUNTS, max(1.0, counts)))
     if channel == SUCTION:

@@ -8,7 +8,7 @@ from host_sim.car_spec import Supply
 
 
 class PowerSupply:
-    """Voltage at the board's feed, at the end of a step and at its lowest within the step; charge of the battery 0..1."""
+    """Voltage at the board's feed, at the end of a step and at its lowest within it; charge of the battery 0..1."""
 
     def __init__(self, spec: Supply) -> None:
         self._empty_v = spec.rest_empty_v.value
@@ -33,7 +33,7 @@ class PowerSupply:
         return self._empty_v + self._span_v * self.charge
 
     def advance(self, dt_s: float, key_on: bool, cranking: bool, running: bool, load_w: float) -> None:
-        """One step with the engine cranked, running or at rest, and load_w of heater and valves on top of the base load."""
+        """One step, the engine cranked, running or at rest; load_w of heater and valves adds to the base load."""
         if cranking:
             since_s = self._crank_s
             self._crank_s = until_s = since_s + dt_s

@@ -1,19 +1,20 @@
 """The car's heat: thirteen lumped nodes, advanced by a symmetric sweep that moves heat and loses none.
 
-Nodes hold heat (J above 0 degC), not temperature. Two nodes exchange heat by the exact solution for that pair alone; all
-pairs are visited down and then up (Strang's symmetric composition: second order, stable at any step). Coolant and
-fuel are parcels that pass their stations in the order of the plumbing; a stirred station takes up the exact mean share,
-an exchanger the share 1 - exp(-NTU) (effectiveness of a counterflow exchanger with one side at one temperature). Each
-exchange is one number, taken from one node and given to the other or to the ledger.
+Nodes hold heat (J above 0 degC), not temperature. Two nodes exchange heat by the exact solution for that pair alone;
+all pairs are visited down and then up (Strang's symmetric composition: second order, stable at any step). Coolant and
+fuel are parcels that pass their stations in the order of the plumbing: a stirred station takes up the exact mean share,
+an exchanger the share 1 - exp(-NTU) (effectiveness of an exchanger with one side at one temperature). Each exchange is
+one number, taken from one node and given to another or to the ledger.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import exp
 
 from host_sim.car_spec import CarSpec
 
-NODES = (
+NODES: tuple[str, ...] = (
     "engine",
     "coolant",
     "radiator",
@@ -30,10 +31,11 @@ NODES = (
 )
 ENGINE, COOLANT, RADIATOR, FEED, COIL, BULK, HOSE, FILTER, HEATER, VALVE_HOSE, INLET, PUMP, DIESEL = range(13)
 
-RPM_STEP = 100.0  # coolant flow follows engine speed in steps of this
+RPM_STEP = 50.0  # coolant flow follows engine speed in steps of this
 SPEED_STEP = 5.0  # the wind follows road speed in steps of this, km/h
 _FLOW_CHANGE = 0.05  # fuel flow may change by this share before its stations' shares are computed anew
-_LEVEL_CHANGE = 0.005
+_LEVEL_CHANGE = 0.005  # the same for the tanks' capacity
+_KEEP = 512
 
 
 def bore_ul(bore_mm: float, length_m: float) -> float:
@@ -47,13 +49,13 @@ def _taken(x: float) -> float:
 
 
 def _pair(g_w_k: float, h_s: float, c1: float, c2: float) -> float:
-    """J/K that pass between two nodes in h_s for each kelvin between them at its beginning; exact for the pair alone."""
+    """J/K that pass between two nodes in h_s for each kelvin between them at first; exact for the pair alone."""
     both = c1 * c2 / (c1 + c2)
     return both * (1.0 - exp(-g_w_k * h_s / both))
 
 
 class ThermalNetwork:
-    """Thirteen nodes with engine, coolant loop, oil line and two tanks. Temperatures in degC, volumes in uL, heat in J."""
+    """Engine, coolant loop, oil line and two tanks as thirteen nodes. Temperatures in degC, volumes in uL."""
 
     def __init__(self, spec: CarSpec, ambient_c: float, oil_ul: float, diesel_ul: float) -> None:
         """All nodes at ambient_c, the engine at rest."""
@@ -84,21 +86,20 @@ class ThermalNetwork:
         self.bulk_j_k = (oil_ul - coil_ul) * fuel + tanks.oil_shell_j_k.value
         self.diesel_j_k = diesel_ul * fuel + tanks.diesel_shell_j_k.value
         self._per_j_k = tuple(
-            1.0 / self.capacity[node]
-            for node in (COOLANT, RADIATOR, FEED, COIL, HOSE, FILTER, VALVE_HOSE, INLET, PUMP)
+            1.0 / self.capacity[node] for node in (COOLANT, RADIATOR, FEED, COIL, HOSE, FILTER, VALVE_HOSE, INLET, PUMP)
         )
         self._loss_w_k = (
             engine.block_loss_w_k.value,
             engine.radiator_loss_w_k.value,
             engine.heater_circuit_loss_w_k.value,
-            tanks.oil_loss_w_k.value,
             line.hose_loss_w_k.value,
             line.filter_loss_w_k.value,
             line.valve_hose_loss_w_k.value,
             injection.feed_loss_w_k.value,
             injection.pump_loss_w_k.value,
-            tanks.diesel_loss_w_k.value,
         )
+        self._tank_loss_w_k = (tanks.oil_loss_w_k.value, tanks.diesel_loss_w_k.value)
+        self._return_w_k = injection.return_loss_w_k.value
         self._cabin_w_k = engine.cabin_heater_w_k.value
         self._wind_at_100 = engine.wind_at_100.value
         self._block_w_k = (engine.block_to_coolant_w_k.value, engine.block_to_coolant_rest_w_k.value)
@@ -130,13 +131,16 @@ class ThermalNetwork:
         self.booked_j = 0.0  # what came in less what went out, exchange by exchange
         self.supplied_j = 0.0  # what came in by burning and heating alone
 
+        # What hangs on inputs alone, kept by input; forks share it, since it is the same for all of them.
+        self._known: dict[tuple[float, ...], tuple[float, ...]] = {}
         self._rest_key: tuple[float, ...] = ()
         self._rest: tuple[float, ...] = ()
+        self._tanks_key = (0.0, 0.0)
+        self._tanks: tuple[float, float, float] = (0.0, 0.0, 0.0)
         self._coolant_key: tuple[float, ...] = ()
         self._coolant: tuple[float, ...] = ()
         self._fuel_key = (-1.0, -1.0)
         self._fuel: tuple[float, ...] = ()
-        self._levels = (0.0, 0.0)
 
     def temperature_c(self, node: int) -> float:
         """Temperature of a node in degC."""
@@ -160,12 +164,24 @@ class ThermalNetwork:
         scale = abs(self._heat_at_start_j) + self.supplied_j + abs(self.booked_j)
         return abs(sum(self.heat) - self._heat_at_start_j - self.booked_j) / scale if scale else 0.0
 
-    def _set_rest(self, step_s: float, speed_step: float, cabin: float, ambient_c: float) -> None:
+    def _kept(self, key: tuple[float, ...], work_out: Callable[..., tuple[float, ...]]) -> tuple[float, ...]:
+        known = self._known
+        found = known.get(key)
+        if found is None:
+            if len(known) >= _KEEP:
+                known.clear()
+            found = known[key] = work_out(*key)
+        return found
+
+    def _breeze(self, speed_step: float) -> float:
+        return 1.0 + 0.2 * self._wind_at_100 * speed_step * SPEED_STEP / 100.0
+
+    def _work_out_rest(self, step_s: float, speed_step: float, cabin: float, ambient_c: float) -> tuple[float, ...]:
         """Exchange with the outside in a whole step, pairs that no flow changes in half a step."""
         c = self.capacity
-        wind = 1.0 + self._wind_at_100 * speed_step / 100.0
-        breeze = 1.0 + 0.2 * self._wind_at_100 * speed_step / 100.0
-        engine, radiator, feed, oil_tank, hose, filter_, valve_hose, inlet, pump, diesel_tank = self._loss_w_k
+        wind = 1.0 + self._wind_at_100 * speed_step * SPEED_STEP / 100.0
+        breeze = self._breeze(speed_step)
+        engine, radiator, feed, hose, filter_, valve_hose, inlet, pump = self._loss_w_k
         lost = [
             (1.0 - exp(-g * step_s / c[node]), node)
             for node, g in (
@@ -184,39 +200,48 @@ class ThermalNetwork:
         heater = _pair(self._heater_w_k, half_s, c[HEATER], c[FILTER])
         pump_pair = _pair(self._pump_w_k, half_s, c[ENGINE], c[PUMP])
         inlet_pair = _pair(self._inlet_w_k, half_s, c[ENGINE], c[INLET])
-        self._rest = (
+        return (
             *(share for share, _ in lost),
             *gained,
             sum(gained),
-            1.0 - exp(-oil_tank * breeze * step_s / self.bulk_j_k),
-            1.0 - exp(-diesel_tank * breeze * step_s / self.diesel_j_k),
             heater / c[HEATER],
             heater / c[FILTER],
             pump_pair / c[ENGINE],
             pump_pair / c[PUMP],
             inlet_pair / c[ENGINE],
             inlet_pair / c[INLET],
-            _pair(self._coil_bulk_w_k, half_s, c[COIL], self.bulk_j_k),
         )
-        self._levels = (self.bulk_j_k, self.diesel_j_k)
 
-    def _set_coolant(self, step_s: float, rpm_step: float, lost: float) -> None:
+    def _set_tanks(self, step_s: float, speed_step: float) -> None:
+        """The same for the two tanks, whose capacity moves with the level."""
+        oil_w_k, diesel_w_k = self._tank_loss_w_k
+        breeze = self._breeze(speed_step)
+        self._tanks_key = (self.bulk_j_k, self.diesel_j_k)
+        self._tanks = (
+            1.0 - exp(-oil_w_k * breeze * step_s / self.bulk_j_k),
+            1.0 - exp(-diesel_w_k * breeze * step_s / self.diesel_j_k),
+            _pair(self._coil_bulk_w_k, 0.5 * step_s, self.capacity[COIL], self.bulk_j_k),
+        )
+
+    def _work_out_coolant(self, step_s: float, rpm_step: float, lost: float) -> tuple[float, ...]:
         """Coolant flow and what hangs on it, for half a step."""
         c = self.capacity
         half_s = 0.5 * step_s
+        rpm = rpm_step * RPM_STEP
         kept = 1.0 - lost
         turning, resting = self._block_w_k
-        block = _pair((turning if rpm_step else resting) * (1.0 - 0.9 * lost), half_s, c[ENGINE], c[COOLANT])
-        flow_w_k = self._coolant_w_k_rpm * rpm_step * kept
+        block = _pair((turning if rpm else resting) * (1.0 - 0.9 * lost), half_s, c[ENGINE], c[COOLANT])
+        # The heater circuit stands highest: with half the coolant gone it holds air and nothing moves in it.
+        flow_w_k = self._coolant_w_k_rpm * rpm * max(0.0, 1.0 - 2.0 * lost)
         parcel = flow_w_k * half_s
         stations = []
         for ua, node in zip(self._exchange_w_k, (COIL, HOSE, FILTER), strict=True):
             given = 1.0 - exp(-ua / flow_w_k) if flow_w_k else 0.0
             stations.append(given * _taken(given * parcel / c[node]))
-        self._coolant = (
+        return (
             block / c[ENGINE],
             block / c[COOLANT],
-            self._radiator_w_k_rpm * rpm_step * kept * half_s,
+            self._radiator_w_k_rpm * rpm * kept * half_s,
             0.5 * (1.0 / c[COOLANT] + 1.0 / c[RADIATOR]),
             parcel,
             0.5 * parcel / c[COOLANT],
@@ -225,12 +250,13 @@ class ThermalNetwork:
             1.0 - exp(-step_s / self._wax_lag_s),
         )
 
-    def _set_fuel(self, oil_j_k: float, all_j_k: float) -> None:
+    def _set_fuel(self, step_s: float, oil_j_k: float, all_j_k: float) -> None:
         c = self.capacity
         self._fuel_key = (oil_j_k, all_j_k)
         self._fuel = (
             *(_taken(oil_j_k / c[node]) for node in (COIL, HOSE, FILTER, VALVE_HOSE)),
             _taken(all_j_k / c[INLET]),
+            exp(-self._return_w_k * step_s / all_j_k),
         )
 
     def step(
@@ -253,27 +279,32 @@ class ThermalNetwork:
         """Advance by step_s.
 
         burn_j and heater_j: heat into engine block and heater metal in this step. Volumes of this step: drawn from the
-        oil tank and from the diesel tank, burnt, returned to the oil tank (the rest goes to the diesel tank), and led from
+        oil tank and from the diesel tank, burnt, returned to the oil tank (the rest goes to the diesel tank), led from
         the pump back to its inlet.
         """
         key = (step_s, round(speed_kmh / SPEED_STEP), cabin, ambient_c)
         bulk_c, diesel_c = self.bulk_j_k, self.diesel_j_k
-        if key != self._rest_key or (
-            abs(bulk_c - self._levels[0]) > _LEVEL_CHANGE * bulk_c
-            or abs(diesel_c - self._levels[1]) > _LEVEL_CHANGE * diesel_c
-        ):
+        tanks_key = self._tanks_key
+        if key != self._rest_key:
             self._rest_key = key
-            self._set_rest(step_s, key[1] * SPEED_STEP, cabin, ambient_c)
+            self._rest = self._kept(key, self._work_out_rest)
+            self._set_tanks(step_s, key[1])
+        elif (
+            abs(bulk_c - tanks_key[0]) > _LEVEL_CHANGE * bulk_c
+            or abs(diesel_c - tanks_key[1]) > _LEVEL_CHANGE * diesel_c
+        ):
+            self._set_tanks(step_s, key[1])
         coolant_key = (step_s, round(rpm / RPM_STEP), coolant_lost)
         if coolant_key != self._coolant_key:
             self._coolant_key = coolant_key
-            self._set_coolant(step_s, coolant_key[1] * RPM_STEP, coolant_lost)
+            self._coolant = self._kept(coolant_key, self._work_out_coolant)
 
         (
             e_out, r_out, f_out, h_out, x_out, v_out, i_out, p_out,
             e_in, r_in, f_in, h_in, x_in, v_in, i_in, p_in, all_in,
-            b_out, d_out, m_x, x_m, e_p, p_e, e_i, i_e, k_b,
+            m_x, x_m, e_p, p_e, e_i, i_e,
         ) = self._rest  # fmt: skip
+        b_out, d_out, k_b = self._tanks
         e_w, w_e, radiator, radiator_half, parcel, w_half, f_take, k_take, h_take, x_take, wax_share = self._coolant
         rw, rr, rf, rk, rh, rx, rv, ri, rp = self._per_j_k
         engine, coolant, rad, feed, coil, bulk, hose, filt, metal, vhose, inlet, pump, diesel = self.heat
@@ -335,10 +366,9 @@ class ThermalNetwork:
             coolant -= parcel * (out - back)
 
         # the middle, a whole step: sources, outside, fuel
-        engine += burn_j
         metal += heater_j
-        lost = q = e_out * engine
-        engine += e_in - q
+        lost = q = e_out * (engine + 0.5 * burn_j)
+        engine += burn_j + e_in - q
         q = r_out * rad
         rad += r_in - q
         lost += q
@@ -373,17 +403,29 @@ class ThermalNetwork:
             through = all_ul * per_ul
             fuel_key = self._fuel_key
             if abs(oil - fuel_key[0]) > _FLOW_CHANGE * oil or abs(through - fuel_key[1]) > _FLOW_CHANGE * through:
-                self._set_fuel(oil, through)
-            k_share, h_share, x_share, v_share, i_share = self._fuel
-            t_back = pump * rp
+                self._set_fuel(step_s, oil, through)
+            k_share, h_share, x_share, v_share, i_share, warm = self._fuel
+            round_again = 0.0
+            if recirculated_ul > 0.0:
+                # Half before, half after the rest of the fuel, so that the middle is symmetric too.
+                round_again = 0.5 * recirculated_ul * per_ul
+                round_again /= 1.0 + 0.5 * round_again * (ri + rp)
+                q = round_again * (pump * rp - inlet * ri)
+                pump -= q
+                inlet += q
+            t_pump = pump * rp
+            t_pump += 0.5 * through * rp * (inlet * ri - t_pump)  # as it stands in the middle of the step
+            t_back = ambient_c + warm * (t_pump - ambient_c)
             to_bulk = oil_return_ul * per_ul
             to_coil = to_bulk * self._return_to_coil
             to_bulk -= to_coil
-            carried = diesel_c_flow = 0.0
+            carried = diesel_drawn = 0.0
             t_bulk = bulk / bulk_c
             if to_coil > oil:
-                over = to_coil - oil  # more comes back beside the pick-up than is drawn: it pushes oil out into the bulk
+                # More comes back beside the pick-up than is drawn: it pushes oil out into the bulk.
+                over = to_coil - oil
                 t = coil * rk
+                t += 0.5 * over * rk * (t_back - t)
                 coil += over * (t_back - t)
                 bulk += over * t
                 bulk_c += over
@@ -408,22 +450,21 @@ class ThermalNetwork:
             bulk += to_bulk * t_back
             bulk_c += to_bulk
             if diesel_ul > 0.0:
-                diesel_c_flow = diesel_ul * per_ul
-                q = diesel_c_flow * (diesel / diesel_c)
+                diesel_drawn = diesel_ul * per_ul
+                q = diesel_drawn * (diesel / diesel_c)
                 diesel -= q
                 carried += q
             burnt = burn_ul * per_ul
             diesel_return = through - burnt - oil_return_ul * per_ul
             diesel += diesel_return * t_back
-            diesel_c += diesel_return - diesel_c_flow
+            diesel_c += diesel_return - diesel_drawn
             t = carried / through
             d = i_share * (t - inlet * ri)
             inlet += through * d
-            pump += through * (t - d - t_back)
-            lost += burnt * t_back
-            if recirculated_ul > 0.0:
-                q = recirculated_ul * per_ul
-                q *= (pump * rp - inlet * ri) / (1.0 + 0.5 * q * (ri + rp))
+            pump += through * (t - d - t_pump)
+            lost += burnt * t_pump + (through - burnt) * (t_pump - t_back)
+            if round_again:
+                q = round_again * (pump * rp - inlet * ri)
                 pump -= q
                 inlet += q
             self.bulk_j_k = bulk_c

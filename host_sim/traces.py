@@ -1,4 +1,4 @@
-"""Logged traces of real cars: read, checked, their time repaired; one reader for driving the engine side and for replay.
+"""Logged traces of real cars: read, checked, their time repaired. One reader for drive and replay.
 
 Loggers stamp whole seconds, so most stamps repeat; some logs lose seconds, in a few the clock runs backwards.
 """
@@ -24,7 +24,7 @@ ASSUMED_AMBIENT_C = 20.0  # judgement; said wherever it is used
 
 @dataclass(frozen=True)
 class Column:
-    """How one quantity stands in a file: header, factor from the file's unit to ours, and the range in the file's unit."""
+    """How one quantity stands in a file: header, unit, factor from that unit to ours, range in that unit."""
 
     header: str
     unit: str
@@ -48,11 +48,11 @@ OBD_COLUMNS: Mapping[str, Column] = {
 
 @dataclass(frozen=True)
 class Trace:
-    """A trace in our units. `columns` holds one list a quantity, all of one length; a quantity in `missing` is not in the log.
+    """A trace in our units. `columns`: one sequence a quantity, of one length; those in `missing` are not in it.
 
-    t_s: s, repeats spread evenly within their second, never decreasing; rpm: 1/min; speed_kmh; load: 0..1; coolant_c, intake_air_c: degC;
-    supply_v: V. `gaps`: (from, to) in s where stamps lie more than GAP_S apart; `repaired`: times at which time ran backwards; `lines`:
-    lines of data read.
+    t_s: s, repeats spread evenly within their second, never decreasing; rpm: 1/min; speed_kmh: km/h; load: 0..1;
+    coolant_c, intake_air_c: degC; supply_v: V. `gaps`: (from, to) in s where stamps lie more than GAP_S apart;
+    `repaired`: how often time ran backwards; `lines`: lines of data read.
     """
 
     path: Path
@@ -72,7 +72,7 @@ class Trace:
         return self.t_s[-1] - self.t_s[0]
 
     def at(self, t_s: float) -> int:
-        """Index of the last sample not later than t_s (of the first one before that): readings are held, nothing is interpolated."""
+        """Index of the last sample not later than t_s (0 before the first): values are held, not interpolated."""
         return max(0, bisect_right(self.t_s, t_s) - 1)
 
     def in_gap(self, t_s: float) -> bool:
@@ -88,11 +88,14 @@ class Trace:
         return self.columns[name]
 
 
-def read_trace(path: str | Path, strict: bool = False, columns: Mapping[str, Column] = OBD_COLUMNS, need: Sequence[str] = ()) -> Trace:
+def read_trace(
+    path: str | Path, strict: bool = False, columns: Mapping[str, Column] = OBD_COLUMNS, need: Sequence[str] = ()
+) -> Trace:
     """Read a CSV trace with a header line (comma, UTF-8, with or without byte order mark, any line ends).
 
-    Required columns, and those named in `need`, must be there; others that are not are listed in `missing`; further columns of the
-    file are ignored. Time that runs backwards is repaired and counted, or refused when `strict`. Raises InputError with the line.
+    Required columns, and those named in `need`, must be there; others that are not are listed in `missing`; further
+    columns of the file are ignored. Time that runs backwards is repaired and counted, or refused when `strict`. Raises
+    InputError with the line.
     """
     path = Path(path)
     rows = _rows(path)
@@ -136,7 +139,7 @@ def read_trace(path: str | Path, strict: bool = False, columns: Mapping[str, Col
 
 
 def ambient_for(trace: Trace, override: float | None) -> tuple[float, str]:
-    """(ambient in degC, how it is known): `override`, else the first intake air when the engine started cold, else assumed.
+    """(ambient in degC, how it is known): `override`, else the first intake air of a cold start, else assumed.
 
     An engine that starts within AMBIENT_NEAR_K of its intake air has stood long enough for both to be at ambient.
     """
@@ -149,10 +152,8 @@ def ambient_for(trace: Trace, override: float | None) -> tuple[float, str]:
     intake, coolant = trace.columns["intake_air_c"][0], trace.columns["coolant_c"][0]
     if abs(intake - coolant) <= AMBIENT_NEAR_K:
         return intake, f"first intake air, {abs(intake - coolant):g} K from the first coolant"
-    return (
-        ASSUMED_AMBIENT_C,
-        f"assumed {ASSUMED_AMBIENT_C:g} degC: first intake air {intake:g} degC, first coolant {coolant:g} degC, engine not cold at the start",
-    )
+    first = f"first intake air {intake:g} degC, first coolant {coolant:g} degC"
+    return ASSUMED_AMBIENT_C, f"assumed {ASSUMED_AMBIENT_C:g} degC: {first}, so the engine had not stood long enough"
 
 
 def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
@@ -179,7 +180,8 @@ def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
 
 def _number(path: Path, line: int, cell: str, column: Column) -> float:
     try:
-        value = float(cell) if cell.isascii() and "_" not in cell else math.nan  # float() also takes 1_000 and other scripts' digits
+        # float() also takes 1_000 and other scripts' digits.
+        value = float(cell) if cell.isascii() and "_" not in cell else math.nan
     except ValueError:
         value = math.nan
     if not column.low <= value <= column.high:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import simpy
@@ -12,7 +11,7 @@ from host_sim.actors import pause
 from host_sim.scenario import Weather
 
 if TYPE_CHECKING:
-    from simpy.events import Event
+    from simpy.events import ProcessGenerator
 
     from host_sim.car import Car
 
@@ -22,11 +21,11 @@ STEP_MS = 300_000
 
 def ambient_at(weather: Weather, t_s: float) -> float:
     """Ambient in degC, t_s seconds after the start of the scenario: a cosine over the day about the mean."""
-    hour = weather.start_hour + t_s / 3600.0
-    return weather.ambient_c.value + 0.5 * weather.swing_k.value * math.cos(2.0 * math.pi * (hour - WARMEST_HOUR) / 24.0)
+    hours = weather.start_hour + t_s / 3600.0 - WARMEST_HOUR
+    return weather.ambient_c.value + 0.5 * weather.swing_k.value * math.cos(2.0 * math.pi * hours / 24.0)
 
 
-def weather_process(env: simpy.Environment, weather: Weather, car: Car) -> Iterator[Event]:
+def weather_process(env: simpy.Environment, weather: Weather, car: Car) -> ProcessGenerator:
     """Actor: sets the car's ambient every five minutes (only once where nothing swings)."""
     car.ambient_c = ambient_at(weather, env.now / 1000.0)
     while weather.swing_k.value > 0.0:

@@ -1,22 +1,20 @@
 """The raw conditions of the interlock table, flat and in integers: one bit a row, before any hold time."""
 
 from changeover import rows
-from changeover.followed import Follower
+from changeover.followed import Followed
 from changeover.heater import Heater
-from changeover.inputs import ENGINE, RETURN_CONTACT, SUPPLY_CONTACT, Inputs
+from changeover.inputs import ENGINE, Inputs
 from changeover.limits import Limits
 from changeover.machine import Machine
 from changeover.restriction import Restriction
 from changeover.sensing import COOLANT, DIESEL_LEVEL, GOOD, OIL, OIL_LEVEL, OIL_TANK, PUMP_INLET, SETTLING, SUPPLY
-from changeover.settings import TANK_RETURN
+from changeover.ticks import Lateness
 
-_LATE_MS = 250
-_LATE_UP, _LATE_TRIP, _LATE_FULL = 10, 20, 50
-_OTHERS = (OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY)
+OTHERS = (OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY)
 
 
 class Conditions:
-    """`step` fills `block` and `force`; a condition whose input is not fitted or not trusted stays down (its sensor's row acts)."""
+    """`step` fills `block` and `force`. Without a fitted and trusted input a condition stays down."""
 
     def __init__(
         self, values: dict[str, int], valid: bool, restarted: bool, inputs: Inputs, machine: Machine,
@@ -26,15 +24,12 @@ class Conditions:
         self._machine = machine
         self._restriction = restriction
         self._heater = heater
-        self._follower = Follower(values)
+        self._followed = Followed(values, inputs, machine)
         self.block = 0
         self.force = 0
         self._settings_bad = not valid
         self.restarted = restarted
-        self._late = 0
-        self._unfollowed = False
-        self._supply_contact = values["fit_supply_contact"] == 1
-        self._return_contact = values["fit_return_contact"] == 1 and values["layout"] == TANK_RETURN
+        self.lateness = Lateness()
         self.limits = Limits(values)
 
     def oil_coldest(self) -> int:
@@ -42,6 +37,10 @@ class Conditions:
         oil = self._inputs.channel[OIL].value
         tank = self._inputs.channel[OIL_TANK]
         return tank.value if tank.reason == GOOD and tank.value < oil else oil
+
+    def restart(self) -> None:
+        """Key-on: a valve may have been mended."""
+        self._followed.restart()
 
     def step(self, dt_ms: int) -> None:
         """One tick."""
@@ -52,7 +51,7 @@ class Conditions:
         self._temperatures()
         self._suction()
         self._levels()
-        self._valves(dt_ms)
+        self._parts(dt_ms)
 
     def _both(self, row: int) -> None:
         self.block |= 1 << row
@@ -68,11 +67,7 @@ class Conditions:
             self.block |= 1 << rows.ENGINE
         if self.restarted:
             self.block |= 1 << rows.RESTARTED
-        if dt_ms > _LATE_MS:
-            self._late = min(self._late + _LATE_UP, _LATE_FULL)
-        elif self._late:
-            self._late -= 1
-        if self._late >= _LATE_TRIP:
+        if self.lateness.step(dt_ms):
             self._both(rows.OVERRUN)
         if machine.memory_bad:
             self.block |= 1 << rows.MEMORY
@@ -88,7 +83,7 @@ class Conditions:
         self._sensor(channel[COOLANT].reason, rows.COOLANT_SENSOR)
         self._sensor(channel[OIL].reason, rows.OIL_SENSOR)
         self._sensor(self._inputs.suction_reason, rows.SUCTION_SENSOR)
-        for index in _OTHERS:
+        for index in OTHERS:
             self._sensor(channel[index].reason, rows.OTHER_SENSOR)
 
     def _sensor(self, reason: int, row: int) -> None:
@@ -150,19 +145,9 @@ class Conditions:
             if supply.value < self.limits.supply_force:
                 self.force |= 1 << rows.SUPPLY_LOW
 
-    def _valves(self, dt_ms: int) -> None:
-        inputs = self._inputs
-        machine = self._machine
-        if self._supply_contact:
-            if inputs.contact[SUPPLY_CONTACT].on != machine.supply_on:
-                self._both(rows.SUPPLY_VALVE)
-        elif inputs.contact[ENGINE].on:
-            self._unfollowed = self._follower.step(
-                machine.supply_on, inputs.channel[PUMP_INLET], inputs.channel[OIL], dt_ms
-            )
-        if self._unfollowed:
-            self._both(rows.SUPPLY_VALVE)
-        if self._return_contact and inputs.contact[RETURN_CONTACT].on != machine.return_on:
-            self._both(rows.RETURN_VALVE)
+    def _parts(self, dt_ms: int) -> None:
+        unfollowed = self._followed.step(dt_ms)
+        self.block |= unfollowed
+        self.force |= unfollowed
         if self._heater.failed:
             self.block |= 1 << rows.HEATER

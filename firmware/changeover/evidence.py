@@ -1,11 +1,11 @@
 """The numbers that decided: for each row of the interlock table what was measured and what it was held against."""
 
 from changeover import rows
-from changeover.conditions import Conditions
+from changeover.conditions import OTHERS, Conditions
 from changeover.inputs import Inputs
 from changeover.machine import Machine
 from changeover.restriction import Restriction
-from changeover.sensing import COOLANT, DIESEL_LEVEL, OIL, OIL_LEVEL, PUMP_INLET, SUPPLY
+from changeover.sensing import COOLANT, DIESEL_LEVEL, OIL, OIL_LEVEL, SUPPLY
 
 REASON, FLAG = "reason", "flag"
 
@@ -13,9 +13,7 @@ REASON, FLAG = "reason", "flag"
 class Evidence:
     """`read` fills `measured`, `limit` and `unit`; called when something moves or is asked, not every tick."""
 
-    def __init__(
-        self, inputs: Inputs, conditions: Conditions, machine: Machine, restriction: Restriction
-    ) -> None:
+    def __init__(self, inputs: Inputs, conditions: Conditions, machine: Machine, restriction: Restriction) -> None:
         self._inputs = inputs
         self._conditions = conditions
         self._machine = machine
@@ -25,7 +23,7 @@ class Evidence:
         self.unit = FLAG
 
     def read(self, reason: int, forcing: bool) -> None:
-        """Numbers of a reason: for a row's the reading and its limit (`forcing`: of the exit, else of the entry), else volumes."""
+        """Numbers of a reason: a row's reading and limit (`forcing`: of the exit, else of the entry); else volumes."""
         if reason > rows.DWELL:
             lines = self._machine.lines
             self._set(lines.credit_ul, lines.purge_target_ul, "uL")
@@ -72,7 +70,8 @@ class Evidence:
         conditions = self._conditions
         inputs = self._inputs
         if reason == rows.SUPPLY_LOW:
-            self._set(inputs.channel[SUPPLY].value, conditions.limits.supply_force if forcing else conditions.limits.supply_block, "mV")
+            limit = conditions.limits.supply_force if forcing else conditions.limits.supply_block
+            self._set(inputs.channel[SUPPLY].value, limit, "mV")
         elif reason == rows.STARVED:
             self._set(inputs.suction_pa, conditions.limits.starved, "Pa")
         elif reason == rows.RESTRICTED and forcing:
@@ -98,6 +97,6 @@ class Evidence:
 
     def _worst_other(self) -> int:
         worst = 0
-        for channel in self._inputs.channel[PUMP_INLET:]:
-            worst = max(worst, channel.reason)
-        return max(worst, self._inputs.channel[3].reason)
+        for index in OTHERS:
+            worst = max(worst, self._inputs.channel[index].reason)
+        return worst

@@ -1,6 +1,9 @@
-"""Has the supply valve followed, where no contact tells? Judged by the temperature at the pump inlet."""
+"""Have the valves followed? Contacts tell; without one the supply valve is judged by the pump-inlet temperature."""
 
-from changeover.sensing import GOOD, Channel
+from changeover import rows
+from changeover.inputs import ENGINE, RETURN_CONTACT, SUPPLY_CONTACT, Inputs
+from changeover.machine import Machine
+from changeover.sensing import GOOD, OIL, PUMP_INLET, Channel
 from changeover.settings import TANK_RETURN, flow_low_ul_s
 
 _DIFFERENCE_CDEGC = 1500  # less than this between the two fuels and nothing can be told
@@ -12,7 +15,7 @@ class Follower:
     """`step` is true while a change of command has not shown in the temperature within its window."""
 
     def __init__(self, values: dict[str, int]) -> None:
-        # path volume at the lowest flow, 10 s more; whole seconds keep the worst case (3 000 000 uL at 40 uL/s) a small integer
+        # path volume at the lowest flow, 10 s more; whole seconds: the worst case (3 000 000 uL at 40 uL/s) stays small
         self._window_s = values["path_ul"] // flow_low_ul_s(values) + 11
         self._from_tank = values["layout"] == TANK_RETURN
         self._commanded = False
@@ -20,6 +23,11 @@ class Follower:
         self._sign = 0  # +1: a rise is due, -1: a fall, 0: nothing can be told
         self._elapsed_ms = 0
         self._elapsed_s = 0
+        self._unfollowed = False
+
+    def restart(self) -> None:
+        """A new trip: the verdict goes with the last one."""
+        self._sign = 0
         self._unfollowed = False
 
     def step(self, commanded: bool, inlet: Channel, oil: Channel, dt_ms: int) -> bool:
@@ -49,3 +57,38 @@ class Follower:
                 self._sign = 0
                 self._unfollowed = True
         return self._unfollowed
+
+
+class Followed:
+    """`step` gives the rows, as bits, whose valve is not where it is commanded; their hold times are the table's."""
+
+    def __init__(self, values: dict[str, int], inputs: Inputs, machine: Machine) -> None:
+        self._inputs = inputs
+        self._machine = machine
+        self._follower = Follower(values)
+        self._unfollowed = False
+        self._supply_contact = values["fit_supply_contact"] == 1
+        self._return_contact = values["fit_return_contact"] == 1 and values["layout"] == TANK_RETURN
+
+    def restart(self) -> None:
+        """A new trip begins."""
+        self._follower.restart()
+        self._unfollowed = False
+
+    def step(self, dt_ms: int) -> int:
+        """One tick."""
+        contact = self._inputs.contact
+        machine = self._machine
+        found = 0
+        if self._supply_contact:
+            if contact[SUPPLY_CONTACT].on != machine.supply_on:
+                found = 1 << rows.SUPPLY_VALVE
+        else:
+            if contact[ENGINE].on:
+                channel = self._inputs.channel
+                self._unfollowed = self._follower.step(machine.supply_on, channel[PUMP_INLET], channel[OIL], dt_ms)
+            if self._unfollowed:
+                found = 1 << rows.SUPPLY_VALVE
+        if self._return_contact and contact[RETURN_CONTACT].on != machine.return_on:
+            found |= 1 << rows.RETURN_VALVE
+        return found

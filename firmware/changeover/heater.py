@@ -1,17 +1,27 @@
 """The electric filter heater: when it may be on, and whether it heats."""
 
+from changeover.inputs import ENGINE, Inputs
+from changeover.machine import Machine
+from changeover.sensing import COOLANT, GOOD, OIL, SUPPLY
+from changeover.settings import ADVISE
+from changeover.states import PARKED
+
 _COOLANT_WARM_CDEGC = 4000  # the alternator has made good the cranking, and a swapped pair of sensors can still be seen
 _BAND_CDEGC = 200
 _PROOF_S = 300  # on, with no oil flowing: by then a working heater shows
 _PROOF_CDEGC = 200
 _CHARGING_MV = 12800
+_ENGINE_MS = 3000
 
 
 class Heater:
     """`on` is the command; `failed` stands until the element has been seen to heat, `used` until the next key-on."""
 
-    def __init__(self, values: dict[str, int]) -> None:
-        self._fitted = values["fit_heater"] == 1
+    def __init__(self, values: dict[str, int], inputs: Inputs, machine: Machine) -> None:
+        self._inputs = inputs
+        self._machine = machine
+        self._may_be_used = values["fit_heater"] == 1 and values["authority"] != ADVISE
+        self._supply_fitted = values["fit_supply"] == 1
         self._off_cdegc = values["heater_off_cdegc"]
         self.on = False
         self.used = False
@@ -25,16 +35,15 @@ class Heater:
         self.used = False
         self._proof_s = 0
 
-    def step(self, allowed: bool, coolant_cdegc: int, oil_cdegc: int, supply_mv: int) -> None:
-        """One tick. `allowed`: engine running, sensors trusted, driver on READY, the board may move things."""
-        self.on = (
-            self._fitted
-            and allowed
-            and coolant_cdegc >= _COOLANT_WARM_CDEGC
-            and supply_mv >= _CHARGING_MV
-            and oil_cdegc < (self._off_cdegc if self.on else self._off_cdegc - _BAND_CDEGC)
-        )
-        self.used = self.used or self.on
+    def step(self) -> None:
+        """One tick, after the inputs."""
+        if not self._may_be_used:
+            return
+        oil = self._inputs.channel[OIL]
+        limit = self._off_cdegc if self.on else self._off_cdegc - _BAND_CDEGC
+        self.on = self._may_heat() and oil.reason == GOOD and oil.value < limit
+        if self.on:
+            self.used = True
 
     def second(self, flowing: bool, oil_cdegc: int) -> None:
         """One second; `flowing`: oil is drawn, so the temperature says nothing about the heater."""
@@ -49,3 +58,15 @@ class Heater:
             self._proof_s = 0
         elif self._proof_s >= _PROOF_S:
             self.failed = True
+
+    def _may_heat(self) -> bool:
+        machine = self._machine
+        if machine.state == PARKED or machine.wishes.stop_held:
+            return False
+        if not self._inputs.contact[ENGINE].on or machine.engine_ms < _ENGINE_MS:
+            return False
+        coolant = self._inputs.channel[COOLANT]
+        if coolant.reason != GOOD or coolant.value < _COOLANT_WARM_CDEGC:
+            return False
+        supply = self._inputs.channel[SUPPLY]
+        return not self._supply_fitted or (supply.reason == GOOD and supply.value >= _CHARGING_MV)

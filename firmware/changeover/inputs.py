@@ -5,6 +5,7 @@ from changeover.sensing import (
     BARO,
     COOLANT,
     DIESEL_LEVEL,
+    GOOD,
     OIL,
     OIL_LEVEL,
     OIL_TANK,
@@ -19,22 +20,21 @@ from changeover.sensing import (
 
 KEY, ENGINE, READY, BUTTON, SUPPLY_CONTACT, RETURN_CONTACT, BRAKE, NEUTRAL, BONNET, LIGHTING = range(10)
 
-_SLOW = (OIL_TANK, OIL_LEVEL, DIESEL_LEVEL, AMBIENT, BARO)  # one of them each tick: nothing there moves within half a second
+# One of them each tick: nothing there moves within half a second.
+_SLOW = (OIL_TANK, OIL_LEVEL, DIESEL_LEVEL, AMBIENT)
 
 
 class Inputs:
-    """`channel[i]` and `contact[i]` by the indices above; `step` takes lists of raw counts and of levels in the same order."""
+    """`channel[i]` and `contact[i]` by the indices above; `step` takes lists of raw counts and levels in that order."""
 
     def __init__(self, values: dict[str, int]) -> None:
         absolute = values["suction_absolute"] == 1
         self.absolute = absolute
-        suction_low, suction_high = (0, 130000) if absolute else (-3000, 101325)
+        suction_range = (0, 130000) if absolute else (-3000, 101325)
         self.channel: list[Channel] = [
             Thermistor(True, values, values["coolant_trim_cdegc"]),
             Thermistor(True, values, values["oil_trim_cdegc"]),
-            Linear(
-                True, values["suction_zero_counts"], values["suction_pa_per_kcount"], 1000, suction_low, suction_high, 900
-            ),
+            Linear(True, values["suction_zero_counts"], values["suction_pa_per_kcount"], 1000, *suction_range, 900),
             Thermistor(values["fit_oil_tank_ntc"] == 1, values, 0),
             Thermistor(values["fit_pump_inlet_ntc"] == 1, values, 0),
             self._level(values, "oil"),
@@ -43,7 +43,7 @@ class Inputs:
             Thermistor(values["fit_ambient"] == 1, values, 0),
             Linear(absolute, values["baro_zero_counts"], values["baro_pa_per_kcount"], 1000, 40000, 115000, 900),
         ]
-        # key and engine: the shortest believable edge; selector and button: a finger's; contacts of valves: their own bounce
+        # key, engine: the shortest believable edge; selector, button: a finger's; valve contacts: their own bounce
         self.contact = [Contact(2, 3), Contact(2, 4), Contact(3, 2), Contact(2, 2)] + [Contact(2, 2) for _ in range(6)]
         self._turn = 0
         self.suction_pa = 0  # below ambient, positive; meaningful while `suction_reason` is GOOD
@@ -68,15 +68,16 @@ class Inputs:
         suction.step(counts[SUCTION])
         channel[PUMP_INLET].step(counts[PUMP_INLET])
         channel[SUPPLY].step(counts[SUPPLY])
-        self._turn = self._turn + 1 if self._turn < 4 else 0
+        self._turn = self._turn + 1 if self._turn < 3 else 0
         slow = _SLOW[self._turn]
         channel[slow].step(counts[slow])
         self.suction_pa = suction.value
         self.suction_reason = suction.reason
         if self.absolute:
             baro = channel[BARO]
+            baro.step(counts[BARO])
             self.suction_pa = baro.value - suction.value
-            if suction.reason == 0:
+            if suction.reason == GOOD:
                 self.suction_reason = baro.reason
         index = 0
         for contact in self.contact:

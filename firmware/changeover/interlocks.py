@@ -4,7 +4,7 @@ from changeover.rows import BLOCK_MS, CLEAR_MS, FORCE_MS, LATCH, LATCHED, TABLE
 
 
 class Interlocks:
-    """`blocked` and `forced` are bit masks over the rows. The table is walked only while a bit waits or differs from its input."""
+    """`blocked` and `forced`: masks over the rows. Walked only while a bit waits or differs from its input."""
 
     def __init__(self) -> None:
         rows = range(len(TABLE))
@@ -23,7 +23,7 @@ class Interlocks:
         self._rows = len(TABLE)
 
     def restart(self) -> None:
-        """Key-on: latches and waits are let go; what still holds comes back on the next tick with no wait counted twice."""
+        """Key-on: latches and waits are let go; what still holds comes back after its wait, counted anew."""
         self.blocked = 0
         self.forced = 0
         self._waiting = False

@@ -6,12 +6,12 @@ from changeover.evidence import Evidence
 from changeover.heater import Heater
 from changeover.inputs import ENGINE, KEY, Inputs
 from changeover.interlocks import Interlocks
-from changeover.machine import PARKED, RUN_ON, Machine
+from changeover.machine import Machine
 from changeover.memory import Record
 from changeover.panel_logic import PanelLogic
 from changeover.restriction import Restriction
-from changeover.sensing import AMBIENT, COOLANT, GOOD, OIL, SUPPLY
-from changeover.settings import ADVISE
+from changeover.sensing import AMBIENT, GOOD, OIL
+from changeover.states import PARKED, RUN_ON
 from changeover.stop_advice import standing_min
 from changeover.ticks import ticks_diff
 from changeover.trust import Trust
@@ -19,13 +19,13 @@ from changeover.trust import Trust
 _LONGEST_MS = 1000  # a longer pause counts as this much: no credit, no hold time out of thin air
 _TELL_MS = 30000
 _POWER_MS = 600000
-_ENOUGH_MV = 13000  # what the heater takes for granted where no supply voltage is fitted
 
 
 class Law:
-    """`values`: every setting by name; `valid`: what the validator said of them; `record`: what was remembered; `restarted`: the
-    watchdog brought the board here. Commands: `machine.supply_on`, `machine.return_on`, `heater.on`, `run_on`, `power_hold`,
-    `panel`. When `machine.write_wanted` is up the board writes `record` and answers by `written`.
+    """`values`: every setting by name; `valid`: what the validator said of them; `record`: what was remembered;
+    `restarted`: the watchdog brought the board here. Commands: `machine.supply_on`, `machine.return_on`, `heater.on`,
+    `run_on`, `power_hold`, `panel`. When `machine.write_wanted` is up the board writes `write_record`, then calls
+    `written`.
     """
 
     def __init__(self, values: dict[str, int], record: Record, valid: bool = True, restarted: bool = False) -> None:
@@ -36,18 +36,14 @@ class Law:
         self.restriction = Restriction(values)
         self.restriction.high_pa = record.suction_high_pa
         self.restriction.low_pa = record.suction_low_pa
-        self.heater = Heater(values)
-        self.conditions = Conditions(
-            values, valid, restarted, self.inputs, self.machine, self.restriction, self.heater
-        )
+        self.heater = Heater(values, self.inputs, self.machine)
+        self.conditions = Conditions(values, valid, restarted, self.inputs, self.machine, self.restriction, self.heater)
         self.evidence = Evidence(self.inputs, self.conditions, self.machine, self.restriction)
         self.trust = Trust()
         self.panel = PanelLogic(self.interlocks, self.machine)
         self.run_on = False
         self.power_hold = False
         self.keep_awake = False  # set by the board while it has something to save
-        self._moves_things = values["authority"] != ADVISE
-        self._supply_fitted = values["fit_supply"] == 1
         self._first = True
         self._last_ms = 0
         self._second_ms = 0
@@ -75,7 +71,7 @@ class Law:
             self._second_ms -= 1000
             self._second()
         self.trust.tick(self.inputs)
-        self._heat()
+        self.heater.step()
         self.conditions.step(dt_ms)
         self.interlocks.step(self.conditions.block, self.conditions.force, dt_ms)
         before = machine.state
@@ -90,10 +86,13 @@ class Law:
 
     def written(self, succeeded: bool) -> None:
         """The board's answer: the record of `write_record` is in flash and reads back, or it is not."""
-        self.machine.written(succeeded)
+        self.machine.written(succeeded, self.record.oil_in_lines)
+        self.conditions.lateness.excused = True  # a write may take 0.4 s, and says so beforehand
+        if not succeeded:
+            self.record.refused()
 
     def write_record(self) -> bytes:
-        """The bytes to write when `machine.write_wanted` is up, for slot `record.slot()`. Allocates: not part of the step."""
+        """The bytes to write when `machine.write_wanted` is up, into slot `record.slot()`. Allocates, not in a step."""
         self.record.oil_in_lines = self.machine.record_dirty
         self.record.suction_high_pa = self.restriction.high_pa
         self.record.suction_low_pa = self.restriction.low_pa
@@ -106,13 +105,13 @@ class Law:
         self.inputs.restart()
         self.trust.restart()
         self.interlocks.restart()
+        self.conditions.restart()
         self.heater.restart()
         self.machine.restart()
 
     def _parked(self) -> None:
         self.restriction.keep_trip(self.interlocks.forced >> rows.AIR & 1 == 1)
         self.record.trips = (self.record.trips + 1) & 0x3FFFFFFF
-        self.machine.write_wanted = True
 
     def _second(self) -> None:
         channel = self.inputs.channel
@@ -123,29 +122,11 @@ class Law:
         self.restriction.second(flowing and trusted, self.inputs.suction_pa, channel[OIL].value)
         self.heater.second(flowing, channel[OIL].value)
 
-    def _heat(self) -> None:
-        channel = self.inputs.channel
-        supply = channel[SUPPLY]
-        supply_mv = supply.value if supply.reason == GOOD else 0
-        if not self._supply_fitted:
-            supply_mv = _ENOUGH_MV
-        self.heater.step(
-            self._moves_things
-            and self.machine.engine_ms >= 3000
-            and channel[COOLANT].reason == GOOD
-            and channel[OIL].reason == GOOD
-            and not self.machine.wishes.stop_held,
-            channel[COOLANT].value,
-            channel[OIL].value,
-            supply_mv,
-        )
-
     def _advise(self) -> None:
         oil = self.inputs.channel[OIL]
         ambient = self.inputs.channel[AMBIENT]
         ambient_cdegc = ambient.value if ambient.reason == GOOD else self._ambient_worst_cdegc
-        known = oil.reason == GOOD and self.machine.lines_dirty
-        oil_cdegc = oil.value if known else self._restart_cdegc
+        oil_cdegc = oil.value if oil.reason == GOOD else self._restart_cdegc
         self.panel.advise(standing_min(oil_cdegc, ambient_cdegc, self._restart_cdegc, self._cooling_s))
 
     def _power(self) -> None:
@@ -153,9 +134,7 @@ class Law:
         self.run_on = machine.state == RUN_ON
         waiting = machine.write_wanted or self.keep_awake
         self.power_hold = (
-            machine.state != PARKED
-            or machine.state_ms < _TELL_MS
-            or (waiting and machine.state_ms < _POWER_MS)
+            machine.state != PARKED or machine.state_ms < _TELL_MS or (waiting and machine.state_ms < _POWER_MS)
         )
 
     def _asleep(self, dt_ms: int) -> None:

@@ -2,6 +2,8 @@
 
 from changeover.settings import flow_low_ul_s, purge_ul
 
+_LONGEST_MS, _WATCHDOG_MS = 1000, 2000
+
 
 class Lines:
     """`fill_ul` errs high, `credit_ul` errs low; both saturate at their targets, 0 .. 18 000 000 uL."""
@@ -24,7 +26,9 @@ class Lines:
         self.credit_ul = 0
 
     def fill(self, dt_ms: int) -> bool:
-        """`dt_ms` (0 .. 1000) more of filling; true once oil may be at the return valve. Worst case 60 000 * 1000 + 999."""
+        """`dt_ms` (0 .. 1000) more of filling; true once oil may be at the return valve. Worst: 60 000 * 2000 + 999."""
+        if dt_ms >= _LONGEST_MS:
+            dt_ms = _WATCHDOG_MS  # cut to the longest that is counted; it may have been this long
         if self.fill_ul < self.fill_target_ul:
             self.fill_ul = min(self.fill_target_ul, self.fill_ul + (self._flow_max_ul_s * dt_ms + 999) // 1000)
         return self.fill_ul >= self.fill_target_ul

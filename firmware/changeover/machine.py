@@ -1,47 +1,32 @@
-"""The states. De-energised is diesel: every way out of oil is shorter than the way in."""
+"""The decisions of the state machine. De-energised is diesel: every way out of oil is shorter than the way in."""
 
 from changeover import reasons, rows
 from changeover.inputs import BONNET, BRAKE, BUTTON, ENGINE, KEY, NEUTRAL, READY, Inputs
 from changeover.interlocks import Interlocks
 from changeover.lines import Lines
-from changeover.settings import LOOPED_RETURN
+from changeover.settings import ADVISE, LOOPED_RETURN
+from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, RUN_ON, States
 from changeover.wishes import Wishes
 
-PARKED, ON_DIESEL, FILLING, ON_OIL, PURGING, RUN_ON = range(6)
-STATES = ("PARKED", "ON_DIESEL", "FILLING", "ON_OIL", "PURGING", "RUN_ON")
-
-_SUPPLY_AFTER_MS, _RETURN_AFTER_MS = 3000, 500  # engine run time before a valve may be energised
 _SATURATED_MS = 0x10000000
-_STOPS_RUN_ON = 1 << rows.COOLANT_SENSOR | 1 << rows.OIL_SENSOR | 1 << rows.OIL_HOT | 1 << rows.ENGINE
+_STOPS_RUN_ON = (
+    1 << rows.COOLANT_SENSOR | 1 << rows.OIL_SENSOR | 1 << rows.OIL_HOT | 1 << rows.ENGINE | 1 << rows.SUPPLY_VALVE
+)
 
 
-class Machine:
-    """Decides one transition a tick at most. `moves` counts transitions and refusals; the last one stands in `move_*`."""
+class Machine(States):
+    """Decides at most one transition a tick."""
 
     def __init__(self, values: dict[str, int], inputs: Inputs, interlocks: Interlocks, lines_dirty: bool) -> None:
+        super().__init__(values, lines_dirty)
         self._inputs = inputs
         self._interlocks = interlocks
         self.lines = Lines(values)
         self.wishes = Wishes(values["authority"])
-        self._looped = values["layout"] == LOOPED_RETURN
-        self._forbids_purge = rows.FORBIDS_PURGE & ~rows.NOT_IN_LOOP if self._looped else rows.FORBIDS_PURGE
-        self._run_on_ms = values["run_on_s"] * 1000
+        in_loop = values["layout"] == LOOPED_RETURN
+        self._forbids_purge = rows.FORBIDS_PURGE & ~rows.NOT_IN_LOOP if in_loop else rows.FORBIDS_PURGE
+        self._run_on_ms = 0 if values["authority"] == ADVISE else values["run_on_s"] * 1000
         self._dwell_full_ms = values["dwell_diesel_s"] * 1000
-        self.state = PARKED
-        self.lines_dirty = lines_dirty
-        self.record_dirty = lines_dirty
-        self.write_wanted = False
-        self.memory_bad = False
-        self.supply_on = False
-        self.return_on = False
-        self.engine_ms = 0
-        self.state_ms = 0
-        self.dwell_ms = 0
-        self.reverts = 0
-        self.moves = 0
-        self.move_from = PARKED
-        self.move_to = PARKED
-        self.move_reason = reasons.KEY_OFF
 
     def step(self, dt_ms: int) -> None:
         """One tick, after inputs and interlocks; `dt_ms` 0 .. 1000."""
@@ -56,21 +41,14 @@ class Machine:
         if not contact[KEY].on:
             self._key_off(running, dt_ms)
         elif self.state == PARKED or self.state == RUN_ON:
-            self._go(PURGING if self.lines_dirty else ON_DIESEL, reasons.KEY_ON)
+            self.go(PURGING if self.lines_dirty else ON_DIESEL, reasons.KEY_ON)
         elif self.state == ON_DIESEL:
             self._on_diesel()
         elif self.state == PURGING:
             self._purging(running, dt_ms)
         else:
             self._oil(dt_ms)
-        self._drive_valves()
-
-    def written(self, succeeded: bool) -> None:
-        """The board's answer to `write_wanted`: the record is in flash and reads back, or it is not."""
-        self.write_wanted = False
-        if not succeeded:
-            self.memory_bad = True
-            self.record_dirty = True
+        self.drive_valves()
 
     def restart(self) -> None:
         """Key-on: what belongs to one trip begins anew."""
@@ -82,8 +60,9 @@ class Machine:
     def _asked(self) -> None:
         if self.state == PARKED:
             return
-        if self._interlocks.blocked:
-            refused = self._interlocks.lowest(self._interlocks.blocked)
+        against = self._interlocks.blocked | self._interlocks.forced
+        if against:
+            refused = self._interlocks.lowest(against)
         elif self.wishes.stop_held:
             refused = reasons.STOPPING_SOON
         elif self.state != ON_DIESEL:
@@ -91,23 +70,23 @@ class Machine:
         else:
             self.wishes.granted = True
             return
-        self._note(self.state, refused)
+        self.note(self.state, refused)
 
     def _key_off(self, running: bool, dt_ms: int) -> None:
         if self.state == PARKED:
             return
         if self.state == RUN_ON:
-            if self.lines.purge(dt_ms):
-                self._clean()
-                self._go(PARKED, reasons.PURGED)
+            if self._credited(dt_ms):
+                self.clean()
+                self.go(PARKED, reasons.PURGED)
             elif not self._may_run_on() or self.state_ms >= self._run_on_ms:
-                self._go(PARKED, reasons.RUN_ON_ENDED)
+                self.go(PARKED, reasons.RUN_ON_ENDED)
         elif self.lines_dirty and running and self._run_on_ms and self._may_run_on():
             if self.state != PURGING:
                 self.lines.begin_purge()
-            self._go(RUN_ON, reasons.KEY_OFF)
+            self.go(RUN_ON, reasons.KEY_OFF)
         else:
-            self._go(PARKED, reasons.KEY_OFF)
+            self.go(PARKED, reasons.KEY_OFF)
 
     def _may_run_on(self) -> bool:
         contact = self._inputs.contact
@@ -116,10 +95,11 @@ class Machine:
         return self._interlocks.forced & (_STOPS_RUN_ON | self._forbids_purge) == 0
 
     def _on_diesel(self) -> None:
+        interlocks = self._interlocks
         if self.lines_dirty:
-            if self._interlocks.forced & self._forbids_purge == 0:
-                self._go(PURGING, reasons.PURGE_RESUMED)
-        elif self._interlocks.blocked or not self.wishes.wanted:
+            if interlocks.forced & self._forbids_purge == 0:
+                self.go(PURGING, reasons.PURGE_RESUMED)
+        elif interlocks.blocked or interlocks.forced or not self.wishes.wanted:
             if self.record_dirty and not self.write_wanted and not self.memory_bad:
                 self.record_dirty = False  # announced, but nothing was let in
                 self.write_wanted = True
@@ -129,63 +109,38 @@ class Machine:
         elif not self.write_wanted:
             self.lines.begin_fill()
             self.lines_dirty = True
-            self._go(ON_OIL if self._looped else FILLING, reasons.ALLOWED)
+            self.go(ON_OIL if self._looped else FILLING, reasons.ALLOWED)
 
     def _oil(self, dt_ms: int) -> None:
         forced = self._interlocks.forced
         if forced:
             self._revert(forced)
         elif not self.wishes.wanted:
-            self._begin_purge(reasons.STOPPING_SOON if self.wishes.stop_held else reasons.SELECTOR)
+            self._leave_oil(PURGING, reasons.STOPPING_SOON if self.wishes.stop_held else reasons.SELECTOR)
         elif self.state == FILLING and self.lines.fill(dt_ms):
-            self._go(ON_OIL, reasons.FILLED)
+            self.go(ON_OIL, reasons.FILLED)
 
     def _revert(self, forced: int) -> None:
         self.wishes.granted = False
         reason = self._interlocks.lowest(forced)
         if reason != rows.ENGINE:  # a stalled engine is no chattering threshold
             self.reverts += 1
-        if forced & self._forbids_purge:
-            self.lines.begin_purge()
-            self._go(ON_DIESEL, reason)
-        else:
-            self._begin_purge(reason)
+        self._leave_oil(ON_DIESEL if forced & self._forbids_purge else PURGING, reason)
 
-    def _begin_purge(self, reason: int) -> None:
+    def _leave_oil(self, state: int, reason: int) -> None:
         self.lines.begin_purge()
         self.dwell_ms = self._dwell_full_ms
-        self._go(PURGING, reason)
+        self.go(state, reason)
 
     def _purging(self, running: bool, dt_ms: int) -> None:
         forbidden = self._interlocks.forced & self._forbids_purge
         if forbidden:
-            self._go(ON_DIESEL, self._interlocks.lowest(forbidden))
-        elif running and self.lines.purge(dt_ms):
-            self._clean()
-            self._go(ON_DIESEL, reasons.PURGED)
+            self.go(ON_DIESEL, self._interlocks.lowest(forbidden))
+        elif running and self._credited(dt_ms):
+            self.clean()
+            self.go(ON_DIESEL, reasons.PURGED)
 
-    def _clean(self) -> None:
-        self.lines_dirty = False
-        if not self.memory_bad:
-            self.record_dirty = False
-            self.write_wanted = True
-
-    def _go(self, state: int, reason: int) -> None:
-        self._note(state, reason)
-        self.state = state
-        self.state_ms = 0
-
-    def _note(self, state: int, reason: int) -> None:
-        self.moves += 1
-        self.move_from = self.state
-        self.move_to = state
-        self.move_reason = reason
-
-    def _drive_valves(self) -> None:
-        state = self.state
-        self.supply_on = (state == FILLING or state == ON_OIL) and self.engine_ms >= _SUPPLY_AFTER_MS
-        self.return_on = (
-            not self._looped
-            and (state == ON_OIL or state == PURGING or state == RUN_ON)
-            and self.engine_ms >= _RETURN_AFTER_MS
-        )
+    def _credited(self, dt_ms: int) -> bool:
+        if self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
+            return False  # a valve that did not follow may still let oil in
+        return self.lines.purge(dt_ms)

@@ -1,7 +1,7 @@
 """The record that survives the key: two slots, pure bytes in and out. Runs outside the allocation-free step.
 
-A slot is 32 bytes, little-endian: b"2T", version, oil in lines (0 or 1), sequence, boots, trips, worst and least normalised
-suction in Pa, 4 bytes of zero, CRC-32 of all before it. What cannot be read is taken for oil in the lines.
+A slot is 32 bytes, little-endian: b"2T", version, oil in lines (0 or 1), sequence, boots, trips, worst and least
+normalised suction in Pa, 4 bytes of zero, CRC-32 of all before it. What cannot be read is taken for oil in the lines.
 """
 
 import struct
@@ -34,8 +34,12 @@ class Record:
         body = body + bytes(SLOT_BYTES - 4 - len(body))
         return body + struct.pack("<I", crc32(body) & 0xFFFFFFFF)
 
+    def refused(self) -> None:
+        """The last `encode` did not reach flash: the next takes its number and slot, so the good slot stays."""
+        self.sequence = (self.sequence - 1) & _SEQUENCE_MASK
+
     def slot(self) -> int:
-        """Which slot (0 or 1) holds this sequence: never the one that held the last."""
+        """Which slot (0 or 1) holds this sequence: never the one that holds the last good one."""
         return self.sequence & 1
 
 
@@ -55,16 +59,17 @@ def decode(data: bytes) -> Record | None:
 def choose(slots: list[bytes]) -> Record:
     """The record that counts, of the two slots' bytes (empty: no such file).
 
-    The later whole one wins. A damaged slot may have been the later one, so then oil in the lines is assumed; so is it on a
-    board that remembers nothing. That costs one purge of diesel at the next start.
+    The later whole one wins. A damaged or missing slot may have been the later one, so then oil in the lines is
+    assumed; so is it on a board that remembers nothing. That costs one purge of diesel at the next start.
     """
     whole = [record for record in [decode(data) for data in slots] if record is not None]
-    damaged = len(whole) < len([data for data in slots if data])
     if not whole:
         return Record()
     best = whole[0]
     for record in whole[1:]:
         if (record.sequence - best.sequence) & _SEQUENCE_MASK < 0x20000000:
             best = record
+    first = best.sequence == 1 and len([data for data in slots if data]) == 1  # no second slot was ever written
+    damaged = len(whole) < 2 and not first
     best.oil_in_lines = best.oil_in_lines or damaged
     return best

@@ -5,7 +5,8 @@ One table a language: head (16 characters) and what to do (two lines of 16), as 
 
 from changeover import rows
 
-FILLING, ON_OIL, PURGING, PURGE_WAITS, MAY_STOP, OIL_READY, PARKED_CLEAN, OIL_LEFT, RUNNING_ON, PURGE_CUT, STANDING, PURGE_NOW = range(32, 44)
+FILLING, ON_OIL, PURGING, PURGE_WAITS, MAY_STOP, OIL_READY = range(32, 38)
+PARKED_CLEAN, OIL_LEFT, RUNNING_ON, PURGE_CUT, STANDING, PURGE_NOW = range(38, 44)
 
 NORMAL, NOTICE, WARNING, GRAVE = range(4)
 
@@ -49,9 +50,7 @@ ENGLISH = {
     PURGE_NOW: ("PURGE BEFORE", "any stop\nhold the button"),
 }
 
-_COMMON = (
-    1 << rows.ENGINE | 1 << rows.OIL_COLD | 1 << rows.COOLANT_COLD | 1 << rows.DWELL | 1 << rows.LINES
-)
+_COMMON = 1 << rows.ENGINE | 1 << rows.OIL_COLD | 1 << rows.COOLANT_COLD | 1 << rows.DWELL | 1 << rows.LINES
 _GRAVE = (1 << rows.NO_ROOM) - 1 | 1 << rows.AIR | 1 << rows.MEMORY | 1 << rows.CHATTER
 
 

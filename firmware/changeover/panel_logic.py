@@ -1,9 +1,10 @@
-"""Which message stands, and what lamps and buzzer do with it. Position and blinking carry the meaning as well as colour."""
+"""Which message stands, and what lamps and buzzer make of it. Place and blinking carry meaning, not colour alone."""
 
 from changeover import messages
 from changeover.interlocks import Interlocks
-from changeover.machine import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, Machine
+from changeover.machine import Machine
 from changeover.reasons import RUN_ON_ENDED
+from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING
 
 OFF, STEADY, BLINK = range(3)
 SILENT, SHORT, REPEATED, INSISTENT = range(4)
@@ -39,7 +40,7 @@ class PanelLogic:
         if self._advice_ms > 0:
             self._advice_ms -= dt_ms
             if messages.severity(message) < messages.WARNING:
-                message = messages.STANDING if self.advice_min >= _SHORTEST_MIN else messages.PURGE_NOW
+                message = self._advice()
         if message != self.message:
             self.message = message
             self._stood_ms = 0
@@ -48,9 +49,15 @@ class PanelLogic:
         state = self._machine.state
         loud = messages.severity(message)
         self.red = OFF if loud < messages.GRAVE else BLINK
-        self.amber = BLINK if state == PURGING else STEADY if loud == messages.WARNING or loud == messages.NOTICE else OFF
+        noticed = loud == messages.WARNING or loud == messages.NOTICE
+        self.amber = BLINK if state == PURGING else STEADY if noticed else OFF
         self.green = STEADY if state == ON_OIL else BLINK if state == FILLING else OFF
         self.buzzer = self._sound(message, loud)
+
+    def _advice(self) -> int:
+        if not self._machine.lines_dirty:
+            return messages.PARKED_CLEAN
+        return messages.STANDING if self.advice_min >= _SHORTEST_MIN else messages.PURGE_NOW
 
     def _sound(self, message: int, loud: int) -> int:
         if message == messages.OIL_LEFT or message == messages.PURGE_CUT:

@@ -8,7 +8,7 @@ _UNKNOWN = 0
 
 
 class Restriction:
-    """`high_pa` and `low_pa`: the worst and the least normalised suction known, of this trip and the last. 0: not known."""
+    """`high_pa`, `low_pa`: worst and least normalised suction known, of this trip and the last. 0: not known."""
 
     def __init__(self, values: dict[str, int]) -> None:
         self._norm = [values[name] for name in NORM_NAMES]
@@ -29,7 +29,7 @@ class Restriction:
         self._trip_low_pa = _UNKNOWN
 
     def keep_trip(self, air_found: bool) -> None:
-        """Key-off: this trip's values replace the last one's where it had any; the least one not after air was found."""
+        """Key-off: this trip's values replace the last one's where it had any; the least not after air was found."""
         if self._trip_high_pa:
             self.high_pa = self._trip_high_pa
         if self._trip_low_pa and not air_found:

@@ -1,8 +1,8 @@
-"""The interlock table. One row, one interlock; its place is its number, its priority and its message. The gravest stand first.
+"""The interlock table. One row, one interlock; its place is number, priority and message. The gravest stand first.
 
-Columns: name; inputs of which at least one must be fitted, else the row is "not guarded"; blocks entry when; forces exit
-when; ms until it blocks; ms until it forces; ms until it clears; where a forced exit ends; latched until key-off; hazard.
-The conditions are written over the names that `conditions.NAMES` explains; the tests evaluate these texts against the code.
+Columns: name; inputs of which at least one must be fitted, else the row is "not guarded"; blocks entry when; forces
+exit when; ms until it blocks; ms until it forces; ms until it clears; where a forced exit ends; latched until key-off;
+hazard. The names in the conditions are those of `row_names.NAMES`; the tests evaluate these texts against the code.
 """
 
 from changeover.sensing import DIESEL_LEVEL, OIL_LEVEL, PUMP_INLET, SUPPLY
@@ -42,10 +42,13 @@ _NEVER = "never"
     DWELL,
 ) = range(25)
 
-TABLE = (
+TABLE: tuple[tuple, ...] = (
     ("settings not valid", ALWAYS, "settings_bad", "settings_bad", 0, 0, 0, TO_DIESEL, LATCHED, "H7"),
     ("fuel starved", ALWAYS, "suction > starved", "suction > starved", 1000, 1000, 0, TO_PURGE, LATCHED, "H4"),
-    ("supply low", 1 << SUPPLY, "supply < supply_block", "supply < supply_force", 3000, 200, 3000, TO_DIESEL, HELD, "H7"),
+    (
+        "supply low", 1 << SUPPLY, "supply < supply_block", "supply < supply_force",
+        3000, 200, 3000, TO_DIESEL, HELD, "H7",
+    ),
     (
         "supply valve not followed", FIT_SUPPLY_CONTACT | 1 << PUMP_INLET, "supply_unfollowed", "supply_unfollowed",
         2000, 2000, 0, TO_PURGE, LATCHED, "H9",
@@ -54,7 +57,10 @@ TABLE = (
         "return valve not followed", FIT_RETURN_CONTACT, "return_unfollowed", "return_unfollowed",
         2000, 2000, 0, TO_DIESEL, LATCHED, "H9",
     ),
-    ("no room for a purge", 1 << OIL_LEVEL, "oil_level > oil_room", "oil_level > oil_full", 5000, 5000, 5000, TO_DIESEL, HELD, "H10"),
+    (
+        "no room for a purge", 1 << OIL_LEVEL, "oil_level > oil_room", "oil_level > oil_full",
+        5000, 5000, 5000, TO_DIESEL, HELD, "H10",
+    ),
     ("coolant sensor not trusted", ALWAYS, "coolant_bad", "coolant_bad", 0, 0, 2000, TO_PURGE, HELD, "H1"),
     ("oil sensor not trusted", ALWAYS, "oil_bad", "oil_bad", 0, 0, 2000, TO_PURGE, HELD, "H1"),
     ("suction sensor not trusted", ALWAYS, "suction_bad", "suction_bad", 0, 0, 2000, TO_PURGE, HELD, "H4"),
@@ -64,8 +70,14 @@ TABLE = (
     ("restarted by the watchdog", ALWAYS, "restarted", _NEVER, 0, 0, 0, TO_PURGE, LATCHED, "H7"),
     ("ticks late", ALWAYS, "late", "late", 0, 0, 5000, TO_PURGE, HELD, "H7"),
     ("memory not writable", ALWAYS, "memory_bad", _NEVER, 0, 0, 0, TO_PURGE, LATCHED, "H7"),
-    ("engine not running", ALWAYS, "engine_ms < 3000 or settling", "not engine", 0, 0, 0, TO_PURGE, HELD, "H10"),
-    ("oil tank low", 1 << OIL_LEVEL, "oil_level < oil_low_block", "oil_level < oil_low_force", 5000, 5000, 5000, TO_PURGE, HELD, "H4"),
+    (
+        "engine not running", ALWAYS, "not engine or engine_ms < 3000 or settling", "not engine",
+        0, 0, 0, TO_PURGE, HELD, "H10",
+    ),
+    (
+        "oil tank low", 1 << OIL_LEVEL, "oil_level < oil_low_block", "oil_level < oil_low_force",
+        5000, 5000, 5000, TO_PURGE, HELD, "H4",
+    ),
     (
         "diesel low", 1 << DIESEL_LEVEL, "diesel_level < diesel_low_block", "diesel_level < diesel_low_force",
         5000, 5000, 5000, TO_PURGE, HELD, "H2",

@@ -2,19 +2,20 @@
 
 from changeover.settings import NTC_FIRST_C, NTC_NAMES, NTC_STEP_C
 
-GOOD, NOT_FITTED, SETTLING, OPEN, SHORT, OUT_OF_RANGE, JUMPED, STALE, FROZEN, SWAPPED, GROUND_LIFTED, IRRATIONAL = range(12)
+GOOD, NOT_FITTED, SETTLING, OPEN, SHORT, OUT_OF_RANGE, JUMPED, STALE = range(8)
+FROZEN, SWAPPED, GROUND_LIFTED, IRRATIONAL = range(8, 12)
 
 COOLANT, OIL, SUCTION, OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY, AMBIENT, BARO = range(10)
 NO_ANSWER = -1  # in place of counts, when the part on the bus did not answer
 
-_UP, _TRIP, _FULL = 4, 12, 40  # a bad sample counts 4 up, a good one 1 down: trust goes after 3 bad, comes back after 4 s good
+_UP, _TRIP, _FULL = 4, 12, 40  # a bad sample counts 4 up, a good one 1 down: 3 bad end trust, 4 s good bring it back
 _JUMP_CDEGC = 500  # equals the undetectable offset: a smaller step is covered by the margin
 _AGE_FULL = 500  # samples; also the most that an absent sensor's jump limit grows by, in cdegc
 _ICE_CDEGC, _HOT_CDEGC = -4000, 13000
 
 
 class Channel:
-    """One analog input. `value` is meaningful only while `reason` is GOOD; `age` counts samples since the last good one."""
+    """One analog input. `value` means something only while `reason` is GOOD; `age`: samples since the last good one."""
 
     def __init__(self, fitted: bool, low: int, high: int, short_counts: int, open_counts: int, jump: int) -> None:
         self.value = 0
@@ -114,7 +115,7 @@ class Thermistor(Channel):
 
 
 class Linear(Channel):
-    """Straight line: (counts - zero) * gain // per. Worst case (65535 + 20000) * 12000 = 1 026 420 000, a small integer."""
+    """Straight line: (counts - zero) * gain // per. Worst: (65535 + 20000) * 12000 = 1 026 420 000, a small integer."""
 
     def __init__(self, fitted: bool, zero: int, gain: int, per: int, low: int, high: int, short_counts: int) -> None:
         super().__init__(fitted, low, high, short_counts, 65000, 0)

@@ -1,17 +1,19 @@
-"""Every setting of the law: name, unit, default, lowest, highest. What smaller and larger mean stands in `settings_help`."""
+"""Every setting of the law: name, unit, default, lowest, highest. What smaller and larger mean: `settings_help`."""
 
 ADVISE, PERMIT, AUTOMATIC = 0, 1, 2
 TANK_RETURN, LOOPED_RETURN = 0, 1
 
-# Divider of a 10 kohm NTC (Steinhart-Hart 1.129148e-3, 2.34125e-4, 8.76741e-8) with 5.6 kohm to the reference: 16-bit counts
-# every 5 K from -40 degC; made by host_sim.ntc.table, compared with it in the tests.
+# Divider of a 10 kohm NTC (Steinhart-Hart 1.129148e-3, 2.34125e-4, 8.76741e-8) with 5.6 kohm to the reference: 16-bit
+# counts every 5 K from -40 degC; made by host_sim.ntc.table, compared with it in the tests.
 NTC_FIRST_C = -40
 NTC_STEP_C = 5
 _NTC_COUNTS = (
-    64461, 64055, 63523, 62835, 61958, 60860, 59509, 57876, 55940, 53694, 51145, 48316, 45251, 42009, 38661, 35280, 31943,
-    28714, 25649, 22787, 20155, 17763, 15614, 13700, 12006, 10517, 9212, 8073, 7081, 6219, 5469, 4817, 4250, 3757, 3328,
+    64461, 64055, 63523, 62835, 61958, 60860, 59509, 57876, 55940, 53694, 51145, 48316,
+    45251, 42009, 38661, 35280, 31943, 28714, 25649, 22787, 20155, 17763, 15614, 13700,
+    12006, 10517, 9212, 8073, 7081, 6219, 5469, 4817, 4250, 3757, 3328,
 )  # fmt: skip
-# Suction at 70 degC over suction at t for the default oil (40 mm2/s at 40 degC, 8.6 at 100); made by host_sim.filter_model.
+# Suction at 70 degC over suction at t for the default oil (40 mm2/s at 40 degC, 8.6 at 100), every 10 K from 20 degC;
+# made by host_sim.filter_model.suction_correction, compared with it in the tests.
 _NORM_PERMILLE = (180, 276, 403, 564, 763, 1000, 1278, 1597, 1957, 2359)
 NORM_FIRST_C = 20
 NORM_STEP_C = 10

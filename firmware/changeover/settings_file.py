@@ -22,7 +22,7 @@ def encode(values: dict[str, int]) -> bytes:
 
 
 def decode(data: bytes) -> tuple[dict[str, int], list[tuple[str, object, str, str]]]:
-    """The values and every error as (place, found, wanted, why); values are whatever could be read. Ranges: see `validate`."""
+    """Whatever values could be read, and every error as (place, found, wanted, why). Ranges: see `validate`."""
     values: dict[str, int] = {}
     errors: list[tuple[str, object, str, str]] = []
     end = data.rfind(b"crc=")

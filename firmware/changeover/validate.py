@@ -1,4 +1,4 @@
-"""The one validator of settings, on the board and on the desktop: all errors at once, each with name, value, range and why."""
+"""The one validator of settings, for board and desktop: all errors at once, each with name, value, range and why."""
 
 from changeover.sensing import Thermistor
 from changeover.settings import (
@@ -56,7 +56,8 @@ def _ranges(values: dict[str, int]) -> list[tuple[str, object, str, str]]:
         if type(value) is not int:
             errors.append((name, value, allowed, "is not a whole number"))
         elif value < low or value > high:
-            why = "a purge of no volume leaves oil in the pump" if name == "path_ul" and value <= 0 else "is out of range"
+            no_volume = name == "path_ul" and value <= 0
+            why = "a purge of no volume leaves oil in the pump" if no_volume else "is out of range"
             errors.append((name, value, allowed, why))
     for name in sorted(values):
         if name not in known:
@@ -126,7 +127,9 @@ def _pairs(values: dict[str, int], errors: list[tuple[str, object, str, str]]) -
 def _volumes(values: dict[str, int], errors: list[tuple[str, object, str, str]]) -> None:
     highest = highest_authority(values)
     if values["authority"] > highest:
-        why = "supply voltage, oil level, pump-inlet NTC and, with a tank return, its contact and diesel level are needed for more"
+        why = (
+            "more needs supply voltage, oil level, pump-inlet NTC and, with a tank return, its contact and diesel level"
+        )
         errors.append(("authority", values["authority"], "at most %d" % highest, why))
     if values["layout"] == TANK_RETURN:
         room = values["oil_full_permille"] - purge_ul(values) // values["oil_tank_ml"]
@@ -134,6 +137,7 @@ def _volumes(values: dict[str, int], errors: list[tuple[str, object, str, str]])
             why = "a purge of %d mL leaves no level at which oil may be used" % (purge_ul(values) // 1000)
             errors.append(("oil_tank_ml", values["oil_tank_ml"], "a larger tank or a smaller purge", why))
     if values["layout"] == LOOPED_RETURN and values["run_on_s"]:
-        errors.append(("run_on_s", values["run_on_s"], "0", "a looped return is purged while driving, not in two minutes"))
+        why = "a looped return is purged while driving, not in two minutes"
+        errors.append(("run_on_s", values["run_on_s"], "0", why))
     if purge_ul(values) // flow_low_ul_s(values) > 36000:
         errors.append(("flow_measured_ul_s", values["flow_measured_ul_s"], "more", "a purge would take over ten hours"))

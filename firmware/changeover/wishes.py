@@ -7,7 +7,7 @@ _SATURATED_MS = 0x10000000
 
 
 class Wishes:
-    """`wanted`: oil, now. `stop_held`: "stopping soon", from a long press until the next one. `short_presses` ask for advice."""
+    """`wanted`: oil, now. `stop_held`: "stopping soon", from one long press to the next. `short_presses` ask advice."""
 
     def __init__(self, authority: int) -> None:
         self._authority = authority

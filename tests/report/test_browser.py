@@ -4,6 +4,9 @@ import base64
 import os
 import re
 import shutil
+import struct
+import subprocess
+import sys
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -146,6 +149,22 @@ def test_ticks_after_the_break_tell_the_true_clock(browser: Any, report: Path) -
     assert [m for m in minutes if 47 < m < 534] == []
     assert min(minutes) < 45
     assert max(minutes) > 535
+
+
+def test_the_picture_for_the_readme_is_taken(report: Path, tmp_path: Path) -> None:
+    if not shutil.which("chromium"):
+        pytest.skip("needs chromium on the path")
+    picture = tmp_path / "docs" / "demo.png"
+    script = Path(__file__).resolve().parents[2] / "tools" / "picture.py"
+    done = subprocess.run(
+        [sys.executable, script, report, picture], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    head = picture.read_bytes()[:24]
+    assert head[:8] == b"\x89PNG\r\n\x1a\n"
+    assert struct.unpack(">II", head[16:24]) == (1280, 1240)
+    # A page whose panels were not drawn yet compresses to far less.
+    assert picture.stat().st_size > 100_000
 
 
 def test_it_prints_without_controls_on_few_pages(browser: Any, report: Path) -> None:

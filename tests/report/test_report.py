@@ -255,7 +255,7 @@ def test_dash_and_width_tell_the_lines_of_a_panel_apart_without_colour(make_driv
     for figure in data_of(render(make_drive()))["figures"]:
         if figure["kind"] != "lines":
             continue
-        labelled = [trace["line"] for trace, brief in zip(figure["traces"], figure["briefs"], strict=True) if brief]
+        labelled = [trace["line"] for trace, at_end in zip(figure["traces"], figure["at_end"], strict=True) if at_end]
         looks = [(line["dash"], line["width"]) for line in labelled]
         assert len(set(looks)) == len(looks), figure["id"]
 

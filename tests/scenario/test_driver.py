@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -23,6 +24,9 @@ from host_sim.weather import weather_process
 class StandIn(SimpleNamespace):
     """Runs once it has been cranked, until the key is off or `stall` is set."""
 
+    def impose_coolant_c(self, t_c: float) -> None:
+        self.imposed.append(t_c)
+
     def tick(self) -> None:
         if not self.key_on or self.stall or self.engine_rpm == 0.0:
             self.engine_running = False
@@ -35,15 +39,26 @@ class StandIn(SimpleNamespace):
 
 def stand_in() -> Any:
     return StandIn(
-        key_on=False, cranking=False, engine_rpm=0.0, engine_load=0.0, speed_kmh=0.0, cabin_heater=0.0, ambient_c=0.0,
-        engine_running=False, cranked=False, stall=False,
-    )  # fmt: skip
+        key_on=False,
+        cranking=False,
+        engine_rpm=0.0,
+        engine_load=0.0,
+        speed_kmh=0.0,
+        cabin_heater=0.0,
+        ambient_c=0.0,
+        engine_running=False,
+        cranked=False,
+        stall=False,
+        imposed=[],
+    )
 
 
 class Run:
     """One drive recorded tick by tick: rows of (ms, key, cranking, running, rpm, load, speed, button, ready)."""
 
-    def __init__(self, make: Callable[[simpy.Environment, Any, Signals], Any], watch: Callable[[Any, int], None] | None = None) -> None:
+    def __init__(
+        self, make: Callable[[simpy.Environment, Any, Signals], Any], watch: Callable[[Any, int], None] | None = None
+    ) -> None:
         self.env = simpy.Environment()
         self.car = stand_in()
         self.signals = Signals(1)
@@ -61,9 +76,18 @@ class Run:
                 if watch is not None:
                     watch(car, int(self.env.now))
                 self.rows.append(
-                    (int(self.env.now), car.key_on, car.cranking, car.engine_running, car.engine_rpm, car.engine_load, car.speed_kmh,
-                     cockpit.button, cockpit.ready)
-                )  # fmt: skip
+                    (
+                        int(self.env.now),
+                        car.key_on,
+                        car.cranking,
+                        car.engine_running,
+                        car.engine_rpm,
+                        car.engine_load,
+                        car.speed_kmh,
+                        cockpit.button,
+                        cockpit.ready,
+                    )
+                )
                 yield pause(self.env, 100, MONITORS)
 
         drive = self.env.process(self.driver.run())
@@ -132,7 +156,7 @@ def test_patterns_keep_to_their_speed_and_end_at_a_halt(pattern, aim, halts):
     assert any(speed < 1 for speed in speeds[60:-60]) == halts
     assert speeds[-1] < 5
     # A calm driver: 0.9 m/s2 up, 1.2 m/s2 down (the driver's own file).
-    steps = [b - a for a, b in zip(speeds, speeds[1:], strict=False)]
+    steps = [b - a for a, b in pairwise(speeds)]
     assert max(steps) <= 3.6 * 0.9 + 1e-9
     assert min(steps) >= -3.6 * 1.2 - 1e-9
 
@@ -146,8 +170,8 @@ def test_grade_loads_the_engine_uphill_and_frees_it_downhill():
 
 
 def test_road_load_is_that_of_the_driving_resistances():
-    # By hand, 90 km/h = 25 m/s, level, steady: rolling 1450*9.81*0.012 = 170.7 N, air 0.5*1.2*0.68*625 = 255 N, 425.7 N * 25 m/s = 10.64 kW;
-    # fifth gear 44 km/h at 1000/min gives 2045.5/min = 214.2 rad/s, so 49.7 N m of 200 N m.
+    # By hand, 90 km/h = 25 m/s, level: rolling 1450*9.81*0.012 = 170.7 N, air 0.5*1.2*0.68*625 = 255 N: 10.64 kW
+    # in all; fifth gear, 44 km/h at 1000/min, gives 2045.5/min = 214.2 rad/s, so 49.7 N m of 200 N m.
     rpm, load = RoadLoad(load_driver("calm"), 850.0, 200.0).at(90.0, 0.0, 0.0)
     assert rpm == pytest.approx(2045.5, abs=0.1)
     assert load == pytest.approx(49.7 / 200, rel=0.002)
@@ -155,7 +179,10 @@ def test_road_load_is_that_of_the_driving_resistances():
 
 def test_driver_who_purges_holds_the_button_and_turns_the_key_when_told():
     told_at_ms = 700_000
-    trip = [{"do": "drive", "minutes": 10, "pattern": "road", "speed_kmh": 80}, {"do": "stop", "minutes": 5, "purge": "idle"}]
+    trip = [
+        {"do": "drive", "minutes": 10, "pattern": "road", "speed_kmh": 80},
+        {"do": "stop", "minutes": 5, "purge": "idle"},
+    ]
 
     def make(env, car, signals):
         return Driver(env, car, signals.cockpit, story(trip=trip), lambda: env.now >= told_at_ms)
@@ -170,8 +197,9 @@ def test_driver_who_purges_holds_the_button_and_turns_the_key_when_told():
 
 def test_driver_who_is_never_told_goes_after_his_patience():
     trip = [
-        {"do": "drive", "minutes": 1, "pattern": "idle"}, {"do": "stop", "minutes": 5, "purge": "idle", "purge_wait_min": 3},
-    ]  # fmt: skip
+        {"do": "drive", "minutes": 1, "pattern": "idle"},
+        {"do": "stop", "minutes": 5, "purge": "idle", "purge_wait_min": 3},
+    ]
     run = Run(by(story(trip=trip)))
     assert run.noted("key off")[0] - run.noted("long press")[0] == pytest.approx(182.5, abs=2)
     assert len(run.noted("has waited long enough for the purge")) == 1
@@ -179,8 +207,9 @@ def test_driver_who_is_never_told_goes_after_his_patience():
 
 def test_purge_while_driving_keeps_the_car_moving_and_ends_at_a_halt():
     trip = [
-        {"do": "drive", "minutes": 1, "pattern": "idle"}, {"do": "stop", "minutes": 5, "purge": "driving", "purge_wait_min": 8},
-    ]  # fmt: skip
+        {"do": "drive", "minutes": 1, "pattern": "idle"},
+        {"do": "stop", "minutes": 5, "purge": "driving", "purge_wait_min": 8},
+    ]
     run = Run(by(story(trip=trip)))
     start, end = (1000 * run.noted(text)[0] for text in ("long press", "key off"))
     speeds = [row[6] for row in run.rows if start < row[0] < end]
@@ -212,7 +241,12 @@ def test_stalled_engine_is_started_again_and_given_up_after_three_more_attempts(
 
 
 def test_soak_and_buttons_take_their_place_in_the_trip():
-    trip = [READY, {"do": "drive", "minutes": 1, "pattern": "idle"}, {"do": "press", "press": "short"}, {"do": "stop", "minutes": 1}]
+    trip = [
+        READY,
+        {"do": "drive", "minutes": 1, "pattern": "idle"},
+        {"do": "press", "press": "short"},
+        {"do": "stop", "minutes": 1},
+    ]
     run = Run(by(story(trip=trip, start={"soak_h": 2.0})))
     assert run.noted("key on") == [7200.0]
     assert run.span_s(7) == pytest.approx(0.3, abs=0.11)
@@ -227,9 +261,14 @@ def write_log(tmp_path: Path, *lines: str) -> Path:
 
 def test_logged_trace_drives_the_engine_side_as_it_stands(tmp_path):
     log = write_log(
-        tmp_path, "100,0,0,0,20,12.4", "103,0,0,0,20,11.0", "104,1500,0,30,21,14.1", "110,1600,50,80,25,14.0", "112,900,0,20,26,13.9",
+        tmp_path,
+        "100,0,0,0,20,12.4",
+        "103,0,0,0,20,11.0",
+        "104,1500,0,30,21,14.1",
+        "110,1600,50,80,25,14.0",
+        "112,900,0,20,26,13.9",
         "115,900,0,20,26,13.9",
-    )  # fmt: skip
+    )
     trace, done = read_trace(log), {"purge": False}
 
     def make(env, car, signals):
@@ -244,7 +283,8 @@ def test_logged_trace_drives_the_engine_side_as_it_stands(tmp_path):
     assert seen[12000][4:7] == (900.0, pytest.approx(0.2), 0.0)
     assert not run.car.key_on
     assert run.noted("key off") == [15.0]
-    assert (run.signals.logged_supply_v, run.signals.logged_coolant_c) == (13.9, 26.0)
+    assert run.signals.logged_supply_v == 13.9
+    assert run.car.imposed == [20, 20, 21, 25, 26, 26]
     assert all(row[8] for row in run.rows)
 
 
@@ -257,7 +297,7 @@ def test_after_the_log_the_driver_purges_if_he_is_one_who_does(tmp_path):
     run = Run(make)
     assert run.noted("long press") == [60.0]
     assert run.noted("key off")[0] == pytest.approx(100, abs=2)
-    assert run.signals.logged_coolant_c is None
+    assert run.car.imposed == []
 
 
 def test_coolant_that_is_not_in_the_log_cannot_be_taken_from_it(tmp_path):
@@ -265,7 +305,13 @@ def test_coolant_that_is_not_in_the_log_cannot_be_taken_from_it(tmp_path):
     path.write_text("t_s,engine_rpm,speed_kmh,engine_load_pct\n0,800,0,20\n")
     with pytest.raises(InputError, match="coolant_c"):
         TraceDriver(
-            simpy.Environment(), stand_in(), Signals(1), read_trace(path), load_driver("calm"), lambda: True, coolant_from_log=True
+            simpy.Environment(),
+            stand_in(),
+            Signals(1),
+            read_trace(path),
+            load_driver("calm"),
+            lambda: True,
+            coolant_from_log=True,
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import math
 import random
 import statistics
@@ -13,6 +14,8 @@ import simpy
 
 from host_sim import faults, signals
 from host_sim.actors import BOARD, FAULTS, MONITORS, PLANT, pause
+from host_sim.car import Car
+from host_sim.car_spec import default_car_path, load_car
 from host_sim.errors import InputError
 from host_sim.faults import KINDS, Fault, Injector, start_faults
 from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES, from_physical, to_physical
@@ -24,12 +27,17 @@ def truth(tick: int) -> tuple[list[int], list[bool]]:
     """Readings that differ from tick to tick and from channel to channel."""
     t_s = 0.1 * tick
     raw = [
-        from_physical(signals.COOLANT, 60.0 + 0.5 * t_s), from_physical(signals.OIL, 40.0 + 0.3 * t_s),
-        from_physical(signals.SUCTION, 5.0 + 0.1 * t_s), from_physical(signals.OIL_TANK, 30.0 + 0.2 * t_s),
-        from_physical(signals.PUMP_INLET, 20.0 + 0.1 * t_s), from_physical(signals.OIL_LEVEL, 0.7 - 0.001 * t_s),
-        from_physical(signals.DIESEL_LEVEL, 0.5 - 0.001 * t_s), from_physical(signals.SUPPLY, 14.0 - 0.01 * t_s),
-        from_physical(signals.AMBIENT, -10.0 + 0.05 * t_s), from_physical(signals.AMBIENT_PRESSURE, 100.0 - 0.01 * t_s),
-    ]  # fmt: skip
+        from_physical(signals.COOLANT, 60.0 + 0.5 * t_s),
+        from_physical(signals.OIL, 40.0 + 0.3 * t_s),
+        from_physical(signals.SUCTION, 5.0 + 0.1 * t_s),
+        from_physical(signals.OIL_TANK, 30.0 + 0.2 * t_s),
+        from_physical(signals.PUMP_INLET, 20.0 + 0.1 * t_s),
+        from_physical(signals.OIL_LEVEL, 0.7 - 0.001 * t_s),
+        from_physical(signals.DIESEL_LEVEL, 0.5 - 0.001 * t_s),
+        from_physical(signals.SUPPLY, 14.0 - 0.01 * t_s),
+        from_physical(signals.AMBIENT, -10.0 + 0.05 * t_s),
+        from_physical(signals.AMBIENT_PRESSURE, 100.0 - 0.01 * t_s),
+    ]
     return raw, [(tick // (bit + 3)) % 2 == 0 for bit in range(len(DIGITAL_NAMES))]
 
 
@@ -52,8 +60,15 @@ def play(fault: Fault, ticks: int = 300, seed: int = 1) -> list[tuple[list[int],
 
 
 USUAL_SIZE = {
-    "stuck": 1.0, "offset": 5.0, "scale": 1.2, "slow": 4.0, "delayed": 3.0, "intermittent": 2.0, "noise": 2.0, "ground_lifted": 20.0,
-}  # fmt: skip
+    "stuck": 1.0,
+    "offset": 5.0,
+    "scale": 1.2,
+    "slow": 4.0,
+    "delayed": 3.0,
+    "intermittent": 2.0,
+    "noise": 2.0,
+    "ground_lifted": 20.0,
+}
 ON_SIGNALS = [name for name, kind in KINDS.items() if kind.hook is None]
 
 
@@ -310,3 +325,25 @@ def test_what_cannot_be_is_refused_with_its_place(make, part):
 
 def test_every_kind_says_what_it_does():
     assert all(len(kind.does) > 15 for kind in KINDS.values())
+
+
+@pytest.mark.parametrize("name", HOOKS)
+def test_hook_of_every_plant_fault_is_there_in_the_car_and_harmless_by_default(name):
+    car = Car(load_car(default_car_path()), "tank_return", 10.0)
+    assert getattr(car, str(HOOKS[name].hook)) == HOOKS[name].harmless
+
+
+def test_a_fork_in_the_middle_of_a_fault_goes_on_alike_and_heals_alone():
+    fault = Fault("slow", "oil", 4.0)
+    first = Injector(1)
+    first.start(fault)
+    for tick in range(50):
+        first.apply(TICK_MS * tick, *truth(tick))
+    second = copy.deepcopy(first)
+    rows = [truth(50), truth(50)]
+    first.apply(5000, *rows[0])
+    second.apply(5000, *rows[1])
+    assert rows[0] == rows[1] != truth(50)
+    second.stop(fault)
+    assert first.active
+    assert not second.active

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -21,14 +22,14 @@ def test_every_line_is_read_and_stays_within_its_second(logs):
         assert trace.lines == len(stamps) == len(trace.t_s)
         if trace.repaired == 0:
             assert all(stamp <= t < stamp + 1 for stamp, t in zip(stamps, trace.t_s, strict=True)), path.name
-        assert all(a < b for a, b in zip(trace.t_s, trace.t_s[1:], strict=False)), path.name
+        assert all(a < b for a, b in pairwise(trace.t_s)), path.name
 
 
 def test_gaps_and_steps_back_are_those_of_the_stamps(logs):
     with_gaps = 0
     for path in logs:
         trace, stamps = read_trace(path), raw_stamps(path)
-        steps = [b - a for a, b in zip(stamps, stamps[1:], strict=False)]
+        steps = [b - a for a, b in pairwise(stamps)]
         assert trace.repaired == sum(step < 0 for step in steps), path.name
         if trace.repaired == 0:
             assert len(trace.gaps) == sum(step > GAP_S for step in steps), path.name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -35,8 +36,14 @@ def stamps(write, *times: object, strict: bool = False) -> Trace:
 def test_columns_come_in_our_units(write):
     trace = read_trace(write(row(0), row(1)))
     assert {name: values[0] for name, values in trace.columns.items()} == {
-        "t_s": 0.0, "rpm": 800.5, "speed_kmh": 10.0, "load": 0.25, "coolant_c": 30.0, "intake_air_c": 28.0, "supply_v": 13.8,
-    }  # fmt: skip
+        "t_s": 0.0,
+        "rpm": 800.5,
+        "speed_kmh": 10.0,
+        "load": 0.25,
+        "coolant_c": 30.0,
+        "intake_air_c": 28.0,
+        "supply_v": 13.8,
+    }
     assert (trace.lines, trace.missing, trace.repaired, trace.gaps) == (2, (), 0, ())
 
 
@@ -53,8 +60,15 @@ def test_gap_is_a_step_of_more_than_two_seconds_and_is_not_filled(write):
     assert trace.gaps == ((3.0, 6.0), (6.5, 11.0))
     assert trace.lines == len(trace.t_s) == 6
     assert [trace.in_gap(t) for t in (2.0, 3.0, 4.5, 6.0, 6.2, 8.0, 11.0, 20.0)] == [
-        False, False, True, False, False, True, False, False,
-    ]  # fmt: skip
+        False,
+        False,
+        True,
+        False,
+        False,
+        True,
+        False,
+        False,
+    ]
 
 
 def test_values_are_held_and_never_interpolated(write):
@@ -92,8 +106,8 @@ def test_repaired_time_never_runs_backwards_and_loses_no_row(tmp_path_factory, t
     path.write_text("\n".join([HEADER, *(row(t) for t in times)]))
     trace = read_trace(path)
     assert trace.lines == len(trace.t_s) == len(times)
-    assert all(a < b for a, b in zip(trace.t_s, trace.t_s[1:], strict=False))
-    assert trace.repaired == sum(b < a for a, b in zip(times, times[1:], strict=False))
+    assert all(a < b for a, b in pairwise(trace.t_s))
+    assert trace.repaired == sum(b < a for a, b in pairwise(times))
     assert trace.t_s[0] == times[0]
 
 
@@ -196,7 +210,9 @@ def test_ambient_given_stands_before_all_else(write):
     assert ambient_for(read_trace(write(row(0))), -12.0) == (-12.0, "given")
 
 
-@pytest.mark.parametrize(("coolant", "intake", "ambient"), [(30, 28, 28), (33, 28, 28), (23, 28, 28), (34, 28, None), (22, 28, None)])
+@pytest.mark.parametrize(
+    ("coolant", "intake", "ambient"), [(30, 28, 28), (33, 28, 28), (23, 28, 28), (34, 28, None), (22, 28, None)]
+)
 def test_ambient_is_the_first_intake_air_within_5_k_of_the_first_coolant(write, coolant, intake, ambient):
     value, how = ambient_for(read_trace(write(row(0, coolant, intake), row(1, 90, 50))), None)
     assert value == (ASSUMED_AMBIENT_C if ambient is None else ambient)
