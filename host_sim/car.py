@@ -36,6 +36,7 @@ Layout = Literal["tank_return", "looped_return"]
 TICK_S = 0.1
 _PARKED_STEP_S = 15.0
 _AIR_SHARE = 0.02  # air in the flow that the pump no longer swallows unnoticed (judgement)
+_DROP_UL = 1.0
 _SEIZED_C = 160.0  # engine metal at which it no longer turns (judgement): without coolant it would heat for ever
 _COLDEST_C, _HOTTEST_C = -60, 200
 
@@ -383,8 +384,9 @@ class Car:
         self, drawn: float, oil: float, diesel: float, burn: float, to_oil_tank: float, to_diesel_tank: float
     ) -> None:
         """Move one step's volumes (uL) from the tanks through the path to engine and tanks."""
-        in_oil_tank = 1.0 - self.oil_tank_diesel_ul / self.oil_ul if self.oil_tank_diesel_ul else 1.0
-        in_diesel_tank = self.diesel_tank_oil_ul / self.diesel_ul if self.diesel_tank_oil_ul else 0.0
+        # A tank drawn to its last drop keeps a rounding error of a composition.
+        in_oil_tank = 1.0 - min(1.0, self.oil_tank_diesel_ul / self.oil_ul) if self.oil_ul > _DROP_UL else 1.0
+        in_diesel_tank = min(1.0, self.diesel_tank_oil_ul / self.diesel_ul) if self.diesel_ul > _DROP_UL else 0.0
         path = self.path
         oil_drawn = oil * in_oil_tank + diesel * in_diesel_tank
         out = path.push(drawn, oil_drawn / drawn) / drawn
@@ -556,7 +558,7 @@ class Car:
 
     @property
     def oil_into_diesel_tank(self) -> float:
-        """Oil that the diesel tank has gained in mL, by the account of volumes (plug); what it loses is not taken off."""
+        """Oil that the diesel tank has gained in mL, by the account of volumes (plug); losses are not taken off."""
         return self._oil_into_diesel_ul * 1e-3
 
     @property

@@ -108,6 +108,11 @@ class Drive:
         """Has the driver been told that the purge is complete?"""
         return self.board.powered and self.board.law.panel.message == messages.MAY_STOP
 
+    @property
+    def finished(self) -> bool:
+        """Has the driver done his last act?"""
+        return not self._end.is_alive
+
     def run(self, until_s: float | None = None) -> None:
         """Run to the driver's last act, or to `until_s` of simulated time. May be interrupted between ticks."""
         env = self.env

@@ -154,9 +154,14 @@ class Scenario(Table):
     trip: list[Step] = Field(min_length=1)
     faults: list[FaultRow] = []
 
+    @property
+    def minutes(self) -> float:
+        """Time that the trip's drives and stops take, without soak and purges."""
+        return sum(step.minutes for step in self.trip if isinstance(step, Drive | Stop))
+
     @model_validator(mode="after")
     def _short_enough(self) -> Scenario:
-        hours = sum(step.minutes for step in self.trip if isinstance(step, Drive | Stop)) / 60.0
+        hours = self.minutes / 60.0
         if hours > LONGEST_TRIP_H:
             wanted = f"at most {LONGEST_TRIP_H} h in all"
             raise PydanticCustomError("long", "", {"at": "trip", "found": f"{hours:g} h", "wanted": wanted})

@@ -32,7 +32,8 @@ class VirtualBoard:
         self.boots = 0
         self.ticks = 0
         self.powered = False
-        self.tick_ms = 0
+        self.tick_ms = 0  # of the next tick, on the board's own clock
+        self.last_tick_ms = 0
         self._answer_in = 0
         self.law = self._fresh_law()
         if purged:
@@ -64,6 +65,7 @@ class VirtualBoard:
         if not self.powered:
             return
         law = self.law
+        self.last_tick_ms = self.tick_ms
         law.step(self.tick_ms, signals.raw, signals.digital)
         self.tick_ms = (self.tick_ms + TICK_MS) & MASK_MS
         self.ticks += 1

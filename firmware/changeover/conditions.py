@@ -142,7 +142,8 @@ class Conditions:
                 self.force |= 1 << rows.DIESEL_LOW
         if supply.reason == GOOD and supply.value < self.limits.supply_block:
             self.block |= 1 << rows.SUPPLY_LOW
-            if supply.value < self.limits.supply_force:
+            # the starter's dip ends nothing: no valve is energised before the engine runs
+            if supply.value < self.limits.supply_force and self._inputs.contact[ENGINE].on:
                 self.force |= 1 << rows.SUPPLY_LOW
 
     def _parts(self, dt_ms: int) -> None:

@@ -36,7 +36,7 @@ class Heater:
         self._proof_s = 0
 
     def step(self) -> None:
-        """One tick, after the inputs."""
+        """One tick, after the machine's."""
         if not self._may_be_used:
             return
         oil = self._inputs.channel[OIL]

@@ -71,7 +71,6 @@ class Law:
             self._second_ms -= 1000
             self._second()
         self.trust.tick(self.inputs)
-        self.heater.step()
         self.conditions.step(dt_ms)
         self.interlocks.step(self.conditions.block, self.conditions.force, dt_ms)
         before = machine.state
@@ -81,6 +80,7 @@ class Law:
         if machine.wishes.short_presses != self._presses:
             self._presses = machine.wishes.short_presses
             self._advise()
+        self.heater.step()
         self.panel.step(dt_ms)
         self._power()
 

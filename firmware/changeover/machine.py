@@ -65,8 +65,6 @@ class Machine(States):
             refused = self._interlocks.lowest(against)
         elif self.wishes.stop_held:
             refused = reasons.STOPPING_SOON
-        elif self.state != ON_DIESEL:
-            refused = reasons.ALREADY_MOVING
         else:
             self.wishes.granted = True
             return

@@ -1,8 +1,6 @@
 """Ids of reasons: 0 .. 31 are the rows of the interlock table, the rest stand here. Append only: logs carry them."""
 
-KEY_OFF, KEY_ON, ALLOWED, FILLED, PURGED, SELECTOR, STOPPING_SOON, PURGE_RESUMED, RUN_ON_ENDED, ALREADY_MOVING = range(
-    32, 42
-)
+KEY_OFF, KEY_ON, ALLOWED, FILLED, PURGED, SELECTOR, STOPPING_SOON, PURGE_RESUMED, RUN_ON_ENDED = range(32, 41)
 
 TEXTS = (
     "key off",
@@ -14,5 +12,4 @@ TEXTS = (
     "driver is stopping soon",
     "what forbade the purge has gone",
     "held-on engine reached its end before the purge did",
-    "already on the way, or a purge is still to be done",
 )

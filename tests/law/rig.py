@@ -214,9 +214,9 @@ class Rig:
         self.engine(True)
         self.reads(supply_v=14.2)
 
-    def warm_start(self) -> None:
+    def warm_start(self, **readings: float) -> None:
         """A warm car with READY chosen, until it is on oil and has been for a while."""
-        self.reads(**HOT_ENGINE)
+        self.reads(**{**HOT_ENGINE, **readings})
         self.ready()
         self.start()
         self.until(lambda: self.state == "ON_OIL", 60)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from changeover import messages, reasons, rows
 from changeover.inputs import RETURN_CONTACT, SUPPLY_CONTACT
+from changeover.memory import choose
 from changeover.panel_logic import BLINK, INSISTENT, REPEATED
 from changeover.sensing import (
     BARO,
@@ -120,8 +121,8 @@ def test_optional_sensor_that_is_not_fitted_is_not_missed() -> None:
     rig = Rig(authority=1, fit_supply=0, fit_oil_level=0, fit_diesel_level=0, fit_oil_tank_ntc=0, fit_pump_inlet_ntc=0)
     for channel in (OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY):
         rig.counts[channel] = NO_ANSWER
-    rig.start()
     rig.reads(coolant_c=88.0, oil_c=80.0)
+    rig.start()
     rig.run(10)
     rig.ready()
     rig.until(lambda: rig.state == "ON_OIL", 30)
@@ -304,13 +305,15 @@ def test_supply_dip_drops_the_valves_keeps_the_record_and_purges_when_it_is_over
 def test_low_supply_blocks_after_three_seconds_and_a_crank_dip_does_not() -> None:
     rig = Rig()
     rig.start()
+    rig.run(5)
+    assert not rig.blocks(rows.SUPPLY_LOW), "a second of cranking at 10.5 V"
     rig.reads(supply_v=11.4)
     rig.run(2.9)
     assert not rig.blocks(rows.SUPPLY_LOW)
     rig.run(0.3)
     assert rig.blocks(rows.SUPPLY_LOW)
     rig.law.evidence.read(rows.SUPPLY_LOW, False)
-    assert (rig.law.evidence.measured, rig.law.evidence.limit) == (pytest.approx(11_400, abs=2), 11_500)
+    assert (rig.law.evidence.measured, rig.law.evidence.limit) == (pytest.approx(11_400, abs=10), 11_500)  # 305 uV a count for 305.18
     rig.reads(supply_v=11.6)
     rig.run(2.9)
     assert rig.blocks(rows.SUPPLY_LOW)
@@ -384,8 +387,7 @@ def test_starving_pump_ends_oil_after_one_second(rig: Rig) -> None:
 
 def trip(rig: Rig, suction_kpa: float, seconds: float) -> None:
     """One warm trip at this suction, purged at its end."""
-    rig.reads(suction_kpa=suction_kpa)
-    rig.warm_start()
+    rig.warm_start(suction_kpa=suction_kpa)
     rig.run(seconds)
     rig.press(2.5)
     rig.until(lambda: rig.state == "ON_DIESEL", 30)
@@ -397,11 +399,10 @@ def trip(rig: Rig, suction_kpa: float, seconds: float) -> None:
 def test_air_leak_halves_the_suction_and_is_found() -> None:
     rig = Rig()
     trip(rig, 8.0, 60)
-    assert rig.law.record.suction_low_pa == 0  # written at the next occasion
-    reference_pa = rig.law.restriction.low_pa
+    reference_pa = choose(rig.slots).suction_low_pa
+    rig.boot()
     assert reference_pa == pytest.approx(8_000 * 1.278, rel=0.02)  # corrected from 80 to 70 degC
-    rig.reads(suction_kpa=8.0)
-    rig.warm_start()
+    rig.warm_start(suction_kpa=8.0)
     rig.run(30)
     assert rig.law.restriction.observable
     rig.reads(suction_kpa=4.5)
@@ -421,8 +422,7 @@ def test_air_leak_halves_the_suction_and_is_found() -> None:
 def test_air_is_not_observable_behind_a_clean_filter() -> None:
     rig = Rig()
     trip(rig, 2.5, 60)
-    rig.reads(suction_kpa=2.5)
-    rig.warm_start()
+    rig.warm_start(suction_kpa=2.5)
     rig.run(30)
     assert not rig.law.restriction.observable
     rig.reads(suction_kpa=0.5)
@@ -722,32 +722,37 @@ def test_write_under_way_is_not_taken_for_the_one_that_is_wanted_now() -> None:
     assert rig.state == "FILLING" or rig.state == "ON_OIL"
 
 
-def test_entry_that_is_blocked_after_the_announcement_takes_it_back() -> None:
+def ticks_to_announcement() -> int:
+    """Ticks from the engine's start until the record is asked for."""
     rig = Rig()
     rig.reads(**HOT_ENGINE)
     rig.ready()
     rig.start()
-    rig.until(lambda: rig.law.machine.record_dirty, 10)
-    rig.ready(False)
-    rig.levels[2] = False
-    rig.law.machine.wishes._ready = False
-    rig.law.inputs.contact[2].on = False
-    rig.run(1)
-    assert rig.writes == [True, False] and rig.state == "ON_DIESEL"
+    return round(rig.until(lambda: rig.writes == [True], 10) * 10)
 
 
-def test_key_off_between_announcement_and_changeover_leaves_no_false_record() -> None:
+@pytest.mark.parametrize("early", range(-1, 5))
+@pytest.mark.parametrize("what", ["selector", "key", "sensor"])
+def test_change_of_mind_around_the_announcement_leaves_no_false_record(what: str, early: int) -> None:
     rig = Rig()
     rig.reads(**HOT_ENGINE)
     rig.ready()
-    rig.key(True)
-    rig.engine(True)
-    rig.until(lambda: rig.law.machine.record_dirty, 10)
-    rig.law.inputs.contact[0].on = False
-    rig.key(False)
+    rig.start()
+    for _ in range(ticks_to_announcement() - early):
+        rig.tick()
+    if what == "selector":
+        rig.ready(False)
+    elif what == "key":
+        rig.key(False)
+    else:
+        rig.counts[OIL] = OPEN_COUNTS
     rig.run(1)
-    assert rig.state == "PARKED" and rig.message == messages.PARKED_CLEAN
-    assert rig.writes[-1] is False
+    rig.engine(False)
+    rig.run(30)
+    rig.boot()
+    let_in = any(move[1] == "FILLING" for move in rig.moves)
+    assert choose(rig.slots).oil_in_lines is let_in
+    assert rig.on_diesel
 
 
 def test_invalid_settings_mean_diesel_and_say_so() -> None:
@@ -768,7 +773,7 @@ def test_invalid_settings_mean_diesel_and_say_so() -> None:
     ("reading", "blocks_at", "forces_at", "row", "goes_to"),
     [
         ("oil_level", 0.07, 0.04, rows.OIL_LOW, "PURGING"),
-        ("oil_level", 0.953, 0.957, rows.NO_ROOM, "ON_DIESEL"),
+        ("oil_level", 0.9545, 0.957, rows.NO_ROOM, "ON_DIESEL"),
         ("diesel_level", 0.07, 0.02, rows.DIESEL_LOW, "PURGING"),
     ],
 )

@@ -50,7 +50,7 @@ LEGS = st.lists(
 
 
 @pytest.mark.parametrize("layout", ["tank_return", "looped_return"])
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=600, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     legs=LEGS,
     oil_level=st.sampled_from([0.0, 0.03, 0.5, 1.0]),
