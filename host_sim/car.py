@@ -294,9 +294,11 @@ class Car:
         oil = drawn * share
         diesel = drawn - oil
         if oil > self.oil_ul or diesel > self.diesel_ul:
-            oil = min(oil, self.oil_ul)
-            diesel = min(diesel, self.diesel_ul)
+            oil = min(oil, self.oil_ul) if self.oil_ul > _DROP_UL else 0.0
+            diesel = min(diesel, self.diesel_ul) if self.diesel_ul > _DROP_UL else 0.0
             drawn = oil + diesel
+            if drawn < 1e-3 * _DROP_UL:
+                drawn = oil = diesel = 0.0
             burn = min(burn, drawn)
             feed = min(feed, drawn / dt)
         if (

@@ -58,7 +58,7 @@ class Restriction:
             self._drawing_s = 0
             return
         factor = self.factor_permille(oil_cdegc)
-        norm_pa = suction_pa * factor // 1000  # worst case 101 325 * 10 000 = 1 013 250 000, a small integer
+        norm_pa = suction_pa * factor // 1000  # worst case 115 000 * 9000 = 1 035 000 000, a small integer
         if self._drawing_s < _STEADY_S:
             self._drawing_s += 1
             self._smooth_pa = norm_pa
@@ -70,6 +70,6 @@ class Restriction:
                 self.high_pa = self._smooth_pa
         if self._trip_low_pa == _UNKNOWN or self._smooth_pa < self._trip_low_pa:
             self._trip_low_pa = max(self._smooth_pa, 1)
-        expected_pa = self.low_pa * 1000 // factor  # worst case 1 000 000 * 1000, factor 20 or more
+        expected_pa = self.low_pa * 1000 // factor  # worst case 1 035 000 * 1000, factor 20 or more
         self.observable = expected_pa >= _OBSERVABLE_PA
         self.air = self.observable and suction_pa < expected_pa // 2

@@ -90,7 +90,7 @@ ROWS = [
     ("ambient_worst_cdegc", "cdegc", -1500, -4000, 3000),
 ]
 ROWS.extend((name, "counts", counts, 1, 65535) for name, counts in zip(NTC_NAMES, _NTC_COUNTS))
-ROWS.extend((name, "permille", permille, 20, 10000) for name, permille in zip(NORM_NAMES, _NORM_PERMILLE))
+ROWS.extend((name, "permille", permille, 20, 9000) for name, permille in zip(NORM_NAMES, _NORM_PERMILLE))
 
 
 def defaults() -> dict[str, int]:

@@ -3,6 +3,9 @@
 from binascii import crc32
 from hashlib import sha256
 
+_LETTERS = b"abcdefghijklmnopqrstuvwxyz0123456789_"
+_DIGITS = 9  # more would be no small integer on the board
+
 
 def lines(values: dict[str, int]) -> bytes:
     """The canonical lines, sorted by name, each ended by a newline."""
@@ -35,7 +38,9 @@ def decode(data: bytes) -> tuple[dict[str, int], list[tuple[str, object, str, st
         if not line:
             continue
         name, equals, value = line.partition(b"=")
-        if not equals or not value.lstrip(b"-").isdigit():
+        digits = value[1:] if value[:1] == b"-" else value
+        named = len(name) > 0 and all(letter in _LETTERS for letter in name)
+        if not equals or not named or not digits.isdigit() or len(digits) > _DIGITS:
             errors.append(("line %d" % number, line, "name=whole number", "cannot be read"))
         else:
             values[name.decode()] = int(value)
