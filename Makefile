@@ -17,6 +17,7 @@ help:
 	@echo 'make lint      style      make types  types      make imports  import rules'
 	@echo 'make bench     speed beside its bars'
 	@echo 'make picture   refresh docs/demo.png (needs Chromium)'
+	@echo 'make docs      write docs/interlocks.md and docs/settings.md from the tables of the law'
 	@echo 'make lock      resolve requirements/ anew (needs uv)'
 	@echo 'make clean     remove what was built;  make distclean  the environment too'
 
@@ -64,6 +65,9 @@ picture: env-test
 	$(BIN)/secondtank drive winter_commute --out build/demo
 	SE_OFFLINE=true $(BIN)/python tools/picture.py build/demo/report.html docs/demo.png
 
+docs: env-run
+	$(BIN)/python tools/tables.py
+
 # One version of each package for every Python and platform, hashes, no addresses, no settings of this machine.
 COMPILE = uv pip compile --quiet --no-config --universal --python-version 3.11 --fork-strategy fewest \
     --only-binary :all: --generate-hashes --no-emit-index-url --custom-compile-command 'make lock' --upgrade
@@ -81,4 +85,4 @@ clean:
 distclean: clean
 	rm -rf .venv
 
-.PHONY: help env-run env-test env-bench demo test coverage browser lint types imports bench picture lock clean distclean
+.PHONY: help env-run env-test env-bench demo test coverage browser lint types imports bench picture docs lock clean distclean
