@@ -9,7 +9,7 @@ from typing import Any, Literal
 from host_sim.car_spec import CarSpec
 from host_sim.errors import InputError
 from host_sim.filter_model import Filter, oil_viscosity_pa_s
-from host_sim.fluids import D341, FuelTable, diesel_density_kg_m3
+from host_sim.fluids import D341, FuelTable, diesel_density_kg_m3, oil_density_kg_m3, refutas_nu
 from host_sim.fuel_path import FuelPath
 from host_sim.supply import PowerSupply
 from host_sim.thermal import (
@@ -21,11 +21,10 @@ from host_sim.thermal import (
     FEED,
     FILTER,
     HEATER,
-    HOSE,
     INLET,
     PUMP,
     RADIATOR,
-    VALVE_HOSE,
+    StandingOil,
     ThermalNetwork,
     bore_ul,
 )
@@ -48,6 +47,12 @@ def _per_pa_s(bore_mm: float, length_m: float) -> float:
 
 def _viscosity_table(pa_s: Any) -> tuple[float, ...]:
     return tuple(pa_s(float(t_c)) for t_c in range(_COLDEST_C, _HOTTEST_C + 1))
+
+
+def _at(table: tuple[float, ...], t_c: float) -> float:
+    x = t_c - _COLDEST_C
+    i = int(x)
+    return table[i] + (x - i) * (table[i + 1] - table[i])
 
 
 class Car:
@@ -118,7 +123,10 @@ class Car:
         self.diesel_tank_oil_ul = 0.0
         self.filter_litres = filter_litres
         self.net = ThermalNetwork(spec, ambient_c, self.oil_ul, self.diesel_ul)
-        self.path = FuelPath(self._path_ul, self._feed_line_ul, 1 if self._looped else self._stirred_volumes)
+        count = 1 if self._looped else self._stirred_volumes
+        self.path = FuelPath(self._path_ul, self._feed_line_ul, count, 0.0, ambient_c)
+        self._rest_s = 0.0
+        self._rest_keep = 1.0  # of its lead over the wall, by fuel that rests in the feed line for _rest_s
         self.supply_valve = ChangeoverValve(spec.valves)
         self.return_valve = ChangeoverValve(spec.valves)
         self.supply = PowerSupply(spec.supply)
@@ -167,6 +175,7 @@ class Car:
         self._seized_j = _SEIZED_C * engine.block_j_k.value
         self._ul_j = 1.0 / engine.fuel_heat_j_ul.value
         self._coolant_j_ul = engine.fuel_heat_j_ul.value * engine.heat_to_coolant.value
+        self._motored_w_rpm = self._friction_w_rpm * efficiency * engine.friction_to_coolant.value
         self._feed_idle_ul_s = injection.feed_idle_ul_s.value
         self._feed_rpm_ul_s = injection.feed_per_rpm_ul_s.value
         self._feed_max_ul_s = injection.feed_max_ul_s.value
@@ -193,9 +202,8 @@ class Car:
             self._head_pa,
         )
         self._hose_per_pa_s = _per_pa_s(line.hose_bore_mm.value, line.hose_length_m.value)
-        self._after_per_pa_s = _per_pa_s(line.valve_hose_bore_mm.value, line.valve_hose_length_m.value) + _per_pa_s(
-            injection.feed_bore_mm.value, injection.feed_length_m.value
-        )
+        self._valve_hose_per_pa_s = _per_pa_s(line.valve_hose_bore_mm.value, line.valve_hose_length_m.value)
+        self._feed_line_per_pa_s = _per_pa_s(injection.feed_bore_mm.value, injection.feed_length_m.value)
         self._diesel_per_pa_s = injection.diesel_suction_pa.value / rated / self._diesel_pa_s[40 - _COLDEST_C]
         self._heater_w_v2 = line.heater_w.value / line.heater_rated_v.value**2
         self._cut_out_c = line.heater_cut_out_c.value
@@ -207,7 +215,7 @@ class Car:
         new = object.__new__(type(self))
         memo[id(self)] = new
         new.__dict__.update(self.__dict__)
-        new.net = copy.copy(self.net)
+        new.net = self.net.copy()
         new.path = self.path.copy()
         new.supply_valve = copy.copy(self.supply_valve)
         new.return_valve = copy.copy(self.return_valve)
@@ -264,6 +272,7 @@ class Car:
         if rpm > 0.0:
             self._turning(dt, rpm, running, heater_w)
         else:
+            self._rest(dt)
             self.feed_ul_s = self.burn_ul_s = self.return_ul_s = 0.0
             self.suction_pa = self._head_pa
             self.pump_suction_pa = 0.0
@@ -272,6 +281,14 @@ class Car:
                 self.thermostat_stuck_open, 0.0, heater_w * dt, 0.0, 0.0, 0.0, 0.0, 0.0,
             )  # fmt: skip
         self.time_s += dt
+
+    def _rest(self, dt: float) -> None:
+        """Fuel that stands in the feed line comes to the temperature of its wall."""
+        net = self.net
+        if dt != self._rest_s:
+            self._rest_s = dt
+            self._rest_keep = net.line_keeps(dt)[2]
+        self.path.rest(net.temperature_c(INLET), self._rest_keep)
 
     def _turning(self, dt: float, rpm: float, running: bool, heater_w: float) -> None:
         net = self.net
@@ -315,14 +332,17 @@ class Car:
         self.burn_ul_s = burn / dt
         self.return_ul_s = feed - burn / dt
         to_oil_tank = returned * self.return_valve.oil_share(self.return_leak) if returned else 0.0
+        # The friction of an engine that burns is in the share of its fuel's heat.
+        warmth = burn * self._coolant_j_ul if burn > 0.0 else rpm * self._motored_w_rpm * dt
+        net.step(
+            dt, rpm, self.speed_kmh, self.cabin_heater, self.ambient_c, self.coolant_lost, self.thermostat_stuck_open,
+            warmth, heater_w * dt, oil, diesel, burn, to_oil_tank, feed * dt - burn if self._looped else 0.0,
+        )  # fmt: skip
         if drawn > 0.0:
             self._account(drawn, oil, diesel, burn, to_oil_tank, returned - to_oil_tank)
             self.filter_litres += oil * 1e-6
-        net.step(
-            dt, rpm, self.speed_kmh, self.cabin_heater, self.ambient_c, self.coolant_lost, self.thermostat_stuck_open,
-            burn * self._coolant_j_ul, heater_w * dt, oil, diesel, burn, to_oil_tank,
-            feed * dt - burn if self._looped else 0.0,
-        )  # fmt: skip
+        else:
+            self._rest(dt)
 
     def _suctions(self, feed: float, burn: float, share: float) -> float:
         """Set both suctions for this flow; returns the flow, less where the lift pump cannot make the suction."""
@@ -331,23 +351,20 @@ class Car:
         heat, capacity = net.heat, net.capacity
         pump_pa = at_filter = 0.0
         if share > 0.0:
-            table = self._oil_pa_s
-            x = heat[FILTER] / capacity[FILTER] - _COLDEST_C
-            i = int(x)
             element = self._filter
             per_ul = (
-                (table[i] + (x - i) * (table[i + 1] - table[i]))
+                _at(self._oil_pa_s, heat[FILTER] / capacity[FILTER])
                 * (element.clean_per_m3 + element.growth_per_m6 * self.filter_litres * 1e-3)
                 * self.filter_extra_resistance
                 * 1e-9
             )
-            x = heat[HOSE] / capacity[HOSE] - _COLDEST_C
-            i = int(x)
-            per_ul += (table[i] + (x - i) * (table[i + 1] - table[i])) * self._hose_per_pa_s
+            per_ul += self._hose_pa_s(net.hose_oil) * self._hose_per_pa_s
             at_filter = per_ul * self.water_slug * self.wax_plug * (1.0 - self.air_leak) * share * flow
-            x = heat[VALVE_HOSE] / capacity[VALVE_HOSE] - _COLDEST_C
-            i = int(x)
-            pump_pa = at_filter + (table[i] + (x - i) * (table[i + 1] - table[i])) * self._after_per_pa_s * share * flow
+            pump_pa = at_filter + self._hose_pa_s(net.valve_hose_oil) * self._valve_hose_per_pa_s * share * flow
+        pa_s = 0.0
+        for volume, oil, t_c in self.path.feed_line():
+            pa_s += volume * self._mixed_pa_s(t_c, oil)
+        pump_pa += pa_s / self._feed_line_ul * self._feed_line_per_pa_s * flow
         if share < 1.0:
             pa_s = self._diesel_pa_s[int(heat[DIESEL] / net.diesel_j_k) - _COLDEST_C]
             pump_pa += pa_s * self._diesel_per_pa_s * flow * (1.0 - share)
@@ -359,6 +376,22 @@ class Car:
         self.suction_pa = self._head_pa + at_filter
         self.pump_suction_pa = pump_pa
         return feed
+
+    def _hose_pa_s(self, oil: StandingOil) -> float:
+        """Dynamic viscosity in Pa s in a hose, mean over its length: what still stands there, and what came after."""
+        pa_s = _at(self._oil_pa_s, oil.following_c)
+        if oil.left_ul > 0.0:
+            pa_s += (_at(self._oil_pa_s, oil.standing_c) - pa_s) * oil.left_ul / oil.volume_ul
+        return pa_s
+
+    def _mixed_pa_s(self, t_c: float, oil: float) -> float:
+        """Dynamic viscosity in Pa s of a mixture, oil by volume fraction."""
+        if oil <= 0.0:
+            return _at(self._diesel_pa_s, t_c)
+        if oil >= 1.0:
+            return _at(self._oil_pa_s, t_c)
+        density = oil * oil_density_kg_m3(t_c) + (1.0 - oil) * diesel_density_kg_m3(t_c)
+        return refutas_nu(self.fuel_table.index(t_c, oil)) * 1e-6 * density
 
     def _air(self, dt: float, feed: float, oil: float, diesel: float, share: float) -> None:
         air = self.air_leak * share
@@ -390,8 +423,10 @@ class Car:
         in_oil_tank = 1.0 - min(1.0, self.oil_tank_diesel_ul / self.oil_ul) if self.oil_ul > _DROP_UL else 1.0
         in_diesel_tank = min(1.0, self.diesel_tank_oil_ul / self.diesel_ul) if self.diesel_ul > _DROP_UL else 0.0
         path = self.path
+        net = self.net
+        t_c = (oil * net.at_valve_c + diesel * net.temperature_c(DIESEL)) / drawn
         oil_drawn = oil * in_oil_tank + diesel * in_diesel_tank
-        out = path.push(drawn, oil_drawn / drawn) / drawn
+        out = path.push(drawn, oil_drawn / drawn, t_c) / drawn
         self._moved_ul += drawn
         self._oil_burnt_ul += burn * out
         self._diesel_burnt_ul += burn * (1.0 - out)
@@ -459,8 +494,8 @@ class Car:
 
     @property
     def hose_c(self) -> float:
-        """Oil in the coolant-heated hose."""
-        return self.net.temperature_c(HOSE)
+        """Oil in the coolant-heated hose, mean by volume."""
+        return self.net.hose_oil.mean_c
 
     @property
     def filter_c(self) -> float:
@@ -474,13 +509,13 @@ class Car:
 
     @property
     def valve_hose_c(self) -> float:
-        """Oil between filter and supply valve."""
-        return self.net.temperature_c(VALVE_HOSE)
+        """Oil between filter and supply valve, mean by volume."""
+        return self.net.valve_hose_oil.mean_c
 
     @property
     def pump_inlet_c(self) -> float:
-        """Fuel at the injection pump's inlet."""
-        return self.net.temperature_c(INLET)
+        """Fuel at the injection pump's inlet, mixed on its way as the stirred law says."""
+        return self._at_pump_c(self.path.stirred_pump_c)
 
     @property
     def pump_body_c(self) -> float:
@@ -496,7 +531,7 @@ class Car:
     def coldest_oil_c(self) -> float:
         """Coldest oil between tank and pump: tank outlet, hose, filter, valve hose."""
         t = self.net.temperature_c
-        return min(t(COIL), t(HOSE), t(FILTER), t(VALVE_HOSE))
+        return min(t(COIL), self.hose_c, t(FILTER), self.valve_hose_c)
 
     @property
     def thermostat_opening(self) -> float:
@@ -573,32 +608,57 @@ class Car:
         """Diesel that the oil tank has gained in mL, by the account of volumes (plug)."""
         return self._diesel_into_oil_ul * 1e-3
 
+    def _at_pump_c(self, t_c: float) -> float:
+        """Fuel that entered at t_c, as it reaches the pump: part of its lead stays in the feed line's wall."""
+        net = self.net
+        if self._looped and self.feed_ul_s > 0.0:
+            t_c += (1.0 - self.burn_ul_s / self.feed_ul_s) * (net.temperature_c(PUMP) - t_c)
+        wall_c = net.temperature_c(INLET)
+        return wall_c + (t_c - wall_c) * net.feed_line_keep
+
+    def _oil_at_pump(self) -> tuple[float, float, float]:
+        """Oil fraction at the pump's inlet under each law of LAWS."""
+        path = self.path
+        plug, stirred, laminar = path.plug_pump_oil, path.stirred_pump, path.laminar_pump
+        if self._looped and self.feed_ul_s > 0.0:
+            # What comes round again mixes with the fresh on its way to the pump.
+            again = 1.0 - self.burn_ul_s / self.feed_ul_s
+            plug += again * (path.outlet_oil("plug") - plug)
+            stirred += again * (path.stirred_out - stirred)
+            laminar += again * (path.laminar_out - laminar)
+        return plug, stirred, laminar
+
     @property
     def pump_oil_worst(self) -> float:
         """Most oil at the injection pump's inlet under any law."""
-        path = self.path
-        if not self._looped or self.feed_ul_s <= 0.0:
-            return path.worst_pump_oil
-        # What comes round again mixes with the fresh at the pump's inlet.
-        fresh = self.burn_ul_s / self.feed_ul_s
-        return max(
-            fresh * path.plug_pump_oil + (1.0 - fresh) * path.outlet_oil("plug"),
-            fresh * path.stirred_pump + (1.0 - fresh) * path.stirred_out,
-            fresh * path.laminar_pump + (1.0 - fresh) * path.laminar_out,
-        )
+        return max(self._oil_at_pump())
 
     @property
     def pump_index_worst(self) -> float:
-        """Refutas index of what is at the injection pump's inlet under the worst law."""
-        return self.fuel_table.index(self.net.temperature_c(INLET), self.pump_oil_worst)
+        """Refutas index of what is at the injection pump's inlet, of the three laws the thickest.
+
+        Each law's mixture is judged at that law's own temperature.
+        """
+        index, at = self.fuel_table.index, self._at_pump_c
+        path = self.path
+        plug, stirred, laminar = self._oil_at_pump()
+        return max(
+            index(at(path.plug_pump_c), plug),
+            index(at(path.stirred_pump_c), stirred),
+            index(at(path.laminar_pump_c), laminar),
+        )
 
     @property
     def inside_index_worst(self) -> float:
-        """Refutas index of what stands between supply valve and injectors under the worst law, mean by volume."""
+        """Refutas index of what stands between supply valve and injectors under the worst law, mean by volume.
+
+        The feed line's content at the temperature that reaches the pump, the gallery's at the pump's.
+        """
         oil = self.path.worst_inside_oil
-        index, t = self.fuel_table.index, self.net.temperature_c
+        index = self.fuel_table.index
         line, gallery = self._feed_line_ul, self._gallery_ul
-        return (line * index(t(INLET), oil) + gallery * index(t(PUMP), oil)) / (line + gallery)
+        in_gallery = index(self.net.temperature_c(PUMP), oil)
+        return (line * index(self.pump_inlet_c, oil) + gallery * in_gallery) / (line + gallery)
 
     @property
     def volume_balance_error(self) -> float:

@@ -67,6 +67,7 @@ class Engine(_Coefficients):
     indicated_efficiency: Quantity = _in("1", 0.2, 0.6)
     fuel_heat_j_ul: Quantity = _in("J/uL", 25, 45)
     heat_to_coolant: Quantity = _in("1", 0.1, 0.6)
+    friction_to_coolant: Quantity = _in("1", 0, 1)
     block_j_k: Quantity = _in("J/K", 5e3, 5e5)
     block_to_coolant_w_k: Quantity = _in("W/K", 50, 1e4)
     block_to_coolant_rest_w_k: Quantity = _in("W/K", 5, 1e3)
@@ -151,6 +152,7 @@ class OilLine(_Coefficients):
     valve_hose_length_m: Quantity = _in("m", 0.05, 5)
     valve_hose_wall_j_k: Quantity = _in("J/K", 0, 2e3)
     valve_hose_loss_w_k: Quantity = _in("W/K", 0.005, 5)
+    valve_hose_to_block_w_k: Quantity = _in("W/K", 0, 10)
 
     @model_validator(mode="after")
     def _check(self) -> OilLine:
@@ -238,6 +240,8 @@ class Fuels(_Coefficients):
     diesel_cool_nu: Quantity = _in("mm2/s", 1.5, 30)
     diesel_warm_c: Quantity = _in("degC", 40, 120)
     diesel_warm_nu: Quantity = _in("mm2/s", 0.5, 5)
+    conductivity_w_mk: Quantity = _in("W/(m K)", 0.08, 0.3)
+    line_nusselt: Quantity = _in("1", 1, 50)
 
     @model_validator(mode="after")
     def _check(self) -> Fuels:

@@ -11,7 +11,7 @@ from changeover import messages, reasons, rows
 from changeover.states import FILLING, ON_OIL, STATES
 
 from host_sim.car import Car
-from host_sim.driver import Driver, TraceDriver, load_driver
+from host_sim.driver import Driver, TraceDriver, load_driver, start_warm
 from host_sim.faults import Injector, start_faults
 from host_sim.fluids import changeover_temperatures
 from host_sim.hazards import THICK_MM2_S, Monitors
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from host_sim.traces import Trace
 
 TICK_S = TICK_MS / 1000.0
-PARKED_STEP_S = 60.0
+PARKED_STEP_MS = 60_000
 
 
 @dataclass
@@ -81,6 +81,8 @@ class Drive:
         self.env = simpy.Environment()
         start = scenario.start
         self.car = Car(spec, scenario.layout, ambient_c, start.oil_level, start.diesel_level, start.filter_litres)
+        if trace is not None and "coolant_c" in trace.columns:
+            start_warm(self.car, trace.column("coolant_c")[0])
         self.cockpit = Cockpit()
         self.signals = Signals(seed, self.cockpit)
         self.injector = Injector(seed)
@@ -91,6 +93,7 @@ class Drive:
         self.totals = Totals()
         self.on_tick: Callable[[float], None] | None = None
         self.now_ms = 0
+        self._boots = 0
         self._moves_seen = 0
         self._was_key = False
         self._slow_in = 0
@@ -114,11 +117,11 @@ class Drive:
         return not self._end.is_alive
 
     def run(self, until_s: float | None = None) -> None:
-        """Run to the driver's last act, or to `until_s` of simulated time. May be interrupted between ticks."""
+        """Run to the driver's last act, or to `until_s` of simulated time; pieces of whole minutes change nothing in the result."""
         env = self.env
         end_ms = None if until_s is None else round(until_s * 1000.0)
         while self._end.is_alive:
-            due = env.peek()
+            due = int(env.peek())
             if end_ms is not None and due > end_ms:
                 due = end_ms
             self._ticks(due)
@@ -127,7 +130,7 @@ class Drive:
             while env.peek() <= due:
                 env.step()
 
-    def _ticks(self, until_ms: float) -> None:
+    def _ticks(self, until_ms: int) -> None:
         """Car, board and judges up to the next event of any other actor."""
         while self.now_ms < until_ms:
             awake = self.board.powered or self.car.key_on
@@ -135,9 +138,9 @@ class Drive:
             if awake:
                 self._tick(min(TICK_MS - self.now_ms % TICK_MS, left))
             else:
-                self._rest(min(PARKED_STEP_S * 1000.0, left))
+                self._rest(min(PARKED_STEP_MS - self.now_ms % PARKED_STEP_MS, left))
 
-    def _tick(self, dt_ms: float) -> None:
+    def _tick(self, dt_ms: int) -> None:
         dt_s = dt_ms / 1000.0
         car = self.car
         self.now_ms += dt_ms
@@ -147,6 +150,9 @@ class Drive:
         board = self.board
         if self.now_ms % TICK_MS == 0:
             board.tick(self.now_ms)
+            if board.boots != self._boots:
+                self._boots = board.boots
+                self._moves_seen = 0
             machine = board.law.machine
             if machine.moves != self._moves_seen:
                 self._moved(t_s)
@@ -167,7 +173,7 @@ class Drive:
         if self.on_tick is not None:
             self.on_tick(t_s)
 
-    def _rest(self, dt_ms: float) -> None:
+    def _rest(self, dt_ms: int) -> None:
         """Parked, the board without power: the car cools in long steps."""
         self.now_ms += dt_ms
         self.car.advance(dt_ms / 1000.0)
@@ -175,7 +181,6 @@ class Drive:
         t_s = self.now_ms / 1000.0
         self.monitors.step(t_s, dt_ms / 1000.0)
         self.monitors.slow(t_s)
-        self._moves_seen = 0
         if self.on_tick is not None:
             self.on_tick(t_s)
 

@@ -13,6 +13,7 @@ from host_sim.actors import pause
 from host_sim.car_spec import Quantity
 from host_sim.scenario import DRIVERS, Drive, Press, Scenario, Selector, Stop, Table, file_of, load_table, quantity
 from host_sim.signals import Cockpit, Signals
+from host_sim.thermal import COIL, COOLANT, ENGINE, FEED, FILTER, HEATER, HOSE, PUMP
 from host_sim.traces import Trace
 
 if TYPE_CHECKING:
@@ -274,6 +275,23 @@ class Driver(_AtTheWheel):
 
 def _never() -> bool:
     return False
+
+
+def start_warm(car: Car, coolant_c: float) -> None:
+    """Give a car that has not moved yet the coolant temperature with which a log begins.
+
+    With the coolant go the engine's metal, the injection pump on it, and what the coolant heats up to the oil filter: an
+    engine that is warm still has warmed them on its last trip. Radiator, plain lines and the tanks' bulk stay as they are.
+    """
+    net = car.net
+    heat = list(net.heat)
+    for node in (ENGINE, COOLANT, FEED, COIL, HOSE, FILTER, HEATER, PUMP):
+        brought = net.capacity[node] * coolant_c - heat[node]
+        heat[node] += brought
+        net.booked_j += brought
+        net.supplied_j += abs(brought)
+    net.heat = tuple(heat)
+    net.wax_c = coolant_c
 
 
 class TraceDriver(_AtTheWheel):

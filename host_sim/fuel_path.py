@@ -1,7 +1,10 @@
-"""What stands between supply valve and return valve, as volumes of oil and diesel.
+"""What stands between supply valve and return valve, as volumes of oil and diesel, and how warm it reaches the pump.
 
-A queue of parcels, exact for plug flow, keeps the account of volumes. Beside it the changes of what was let in are kept
-as steps over the volume passed since; the answer of the path to one step is its residence-time law, and steps add up.
+A queue of parcels (volume, oil fraction, temperature), exact for plug flow, keeps the account of volumes. Beside it the
+changes of what was let in are kept as steps over the volume passed since; the answer of the path to one step is its
+residence-time law, and steps add up. Composition and temperature travel alike, each with steps of its own; temperature
+is followed as far as the pump, which mixes all that passes through it. What the fuel gives to the wall on its way is
+not in here.
 
 Laws, theta = volume passed / volume of the path, F = share of the new fuel at the outlet:
 - plug: F = 0 below theta 1, then 1
@@ -19,7 +22,12 @@ LAWS = ("plug", "stirred", "laminar")
 MAX_PARCELS = 64
 MAX_STEPS = 24
 _SAME = 1e-5  # oil fractions this near join the last parcel, volume for volume
+_SAME_K = 0.5  # and so do temperatures
 _STEP_LEAST = 2e-4  # smaller changes of the oil fraction wait until they add up to a step
+_STEP_LEAST_K = 1.0  # smaller changes of temperature reach the pump at once, until they add up to a step
+_HALF_STEP_K = 0.5 * _STEP_LEAST_K
+_ARRIVED_K = 0.01  # a step of temperature is complete when less than this is missing at the pump
+_PER_K = 0.01  # oil fraction that weighs as much as a kelvin when parcels must be joined
 _STEP_JOIN = 0.01  # steps of one sign within this share of the path are one step at their centre
 _FORGOTTEN = 250.0  # volumes after which a step is complete (laminar: 4e-6 at the outlet, 0.1 % inside)
 _LOOK_AGAIN = 0.002  # volumes after which the laws are looked up again; three volumes behind the last step it grows
@@ -63,17 +71,32 @@ def laminar_inside(theta: float) -> float:
     return theta if theta > 0.0 else 0.0
 
 
-class FuelPath:
-    """Fuel between the valves. Volumes in uL, composition as volume fraction of oil, 0..1."""
+def _append(steps: list[tuple[float, float]], at: float, change: float, near_ul: float) -> None:
+    """Add a step; one of the same sign less than near_ul after the last joins it at their centre."""
+    if steps and at - steps[-1][0] < near_ul and change * steps[-1][1] > 0.0:
+        before, size = steps[-1]
+        both = size + change
+        steps[-1] = ((before * size + at * change) / both, both)
+        return
+    steps.append((at, change))
+    if len(steps) > MAX_STEPS:
+        (at1, change1), (at2, change2) = steps[0], steps[1]
+        weight = abs(change1) + abs(change2)
+        steps[0:2] = [((at1 * abs(change1) + at2 * abs(change2)) / weight, change1 + change2)]
 
-    def __init__(self, volume_ul: float, pump_ul: float, stirred_volumes: int, oil: float = 0.0) -> None:
+
+class FuelPath:
+    """Fuel between the valves. Volumes in uL, composition as volume fraction of oil, 0..1, temperatures in degC."""
+
+    def __init__(self, volume_ul: float, pump_ul: float, stirred_volumes: int, oil: float, t_c: float) -> None:
         """Path of volume_ul, the injection pump's inlet pump_ul behind the supply valve, filled with `oil` fraction."""
         self.volume_ul = volume_ul
         self.pump_ul = pump_ul
         self.count = stirred_volumes
         # The pump stands behind the first of the stirred volumes that ends nearest to it.
         self._pump_count = max(1, round(stirred_volumes * pump_ul / volume_ul))
-        self._parcels: list[tuple[float, float]] = [(volume_ul, oil)]  # (volume, oil), the one at the outlet first
+        # (volume, oil, temperature), the one at the outlet first
+        self._parcels: list[tuple[float, float, float]] = [(volume_ul, oil, t_c)]
         self._inside_ul = volume_ul * oil
         self._passed_ul = 0.0
         self._look_ul = 0.0
@@ -82,6 +105,12 @@ class FuelPath:
         self._last = oil
         self.stirred_out = self.stirred_in = self.stirred_pump = oil
         self.laminar_out = self.laminar_in = self.laminar_pump = oil
+        # The same for temperature, at the pump alone.
+        self._warm_steps: list[tuple[float, float]] = []
+        self._warm_first = self._warm_last = t_c
+        self._stirred_c = self._laminar_c = t_c  # sums of the steps
+        self._in_c = t_c
+        self._half_ul = 0.0  # volume passed when the change that is to become a step was last below half of one
 
     def copy(self) -> FuelPath:
         """An independent copy in the same state."""
@@ -89,47 +118,65 @@ class FuelPath:
         new.__dict__.update(self.__dict__)
         new._parcels = self._parcels.copy()
         new._steps = self._steps.copy()
+        new._warm_steps = self._warm_steps.copy()
         return new
 
-    def push(self, volume_ul: float, oil: float) -> float:
-        """Let in volume_ul (less than the path holds) of this oil fraction; returns the oil in uL that leaves."""
+    def push(self, volume_ul: float, oil: float, t_c: float) -> float:
+        """Let in volume_ul (less than the path holds) of this oil fraction and temperature (degC).
+
+        Returns the oil in uL that leaves at the return valve.
+        """
         parcels = self._parcels
-        self._passed_ul += volume_ul
+        before_ul = self._passed_ul
+        change = t_c - self._warm_last
+        if -_HALF_STEP_K < change < _HALF_STEP_K or not -_HALF_STEP_K < t_c - self._in_c < _HALF_STEP_K:
+            self._half_ul = before_ul
+        self._in_c = t_c
+        if not -_STEP_LEAST_K < change < _STEP_LEAST_K:
+            # A jump stands where it came in, a slow drift where half of it was in.
+            self._warm_last = t_c
+            _append(self._warm_steps, self._half_ul, change, _STEP_JOIN * self.volume_ul)
+            self._half_ul = before_ul
+        self._passed_ul = before_ul + volume_ul
+        if self._warm_steps:
+            self._warm()
         if len(parcels) == 1:
-            inside = parcels[0][1]
+            _, inside, warm = parcels[0]
             change = oil - inside
-            if -_SAME < change < _SAME:
+            rise = t_c - warm
+            if -_SAME < change < _SAME and -_SAME_K < rise < _SAME_K:
+                share = volume_ul / self.volume_ul
+                parcels[0] = (self.volume_ul, inside + change * share, warm + rise * share)
                 if change:
-                    parcels[0] = (self.volume_ul, inside + change * volume_ul / self.volume_ul)
                     self._inside_ul += change * volume_ul
                     if not -_STEP_LEAST < oil - self._last < _STEP_LEAST:
                         self._add_step(volume_ul, oil)
                 if self._passed_ul >= self._look_ul:
                     self._look_up()
                 return volume_ul * inside
-        return self._push_mixed(volume_ul, oil)
+        return self._push_mixed(volume_ul, oil, t_c)
 
-    def _push_mixed(self, volume_ul: float, oil: float) -> float:
+    def _push_mixed(self, volume_ul: float, oil: float, t_c: float) -> float:
         parcels = self._parcels
-        tail, fraction = parcels[-1]
-        if abs(fraction - oil) < _SAME:
-            both = tail + volume_ul
-            parcels[-1] = (both, (tail * fraction + volume_ul * oil) / both)
+        tail, fraction, warm = parcels[-1]
+        if abs(fraction - oil) < _SAME and abs(warm - t_c) < _SAME_K:
+            share = volume_ul / (tail + volume_ul)
+            parcels[-1] = (tail + volume_ul, fraction + share * (oil - fraction), warm + share * (t_c - warm))
         else:
-            parcels.append((volume_ul, oil))
+            parcels.append((volume_ul, oil, t_c))
             if len(parcels) > MAX_PARCELS:
                 self._coalesce()
         out_ul = 0.0
         wanted = volume_ul
-        head, fraction = parcels[0]
+        head, fraction, warm = parcels[0]
         while head <= wanted:
             out_ul += head * fraction
             wanted -= head
             del parcels[0]
-            head, fraction = parcels[0]
-        parcels[0] = (head - wanted, fraction)
+            head, fraction, warm = parcels[0]
+        parcels[0] = (head - wanted, fraction, warm)
         out_ul += wanted * fraction
-        self._inside_ul = sum(volume * part for volume, part in parcels)
+        self._inside_ul = sum(volume * part for volume, part, _ in parcels)
         if abs(oil - self._last) > _STEP_LEAST:
             self._add_step(volume_ul, oil)
         if self._passed_ul >= self._look_ul:
@@ -137,34 +184,51 @@ class FuelPath:
         return out_ul
 
     def _coalesce(self) -> None:
-        """Join the two neighbours whose joining moves the least oil over the least distance."""
+        """Join the two neighbours whose joining moves the least oil and heat over the least distance."""
         parcels = self._parcels
-        costs = [abs(a[1] - b[1]) * a[0] * b[0] for a, b in pairwise(parcels)]
+        costs = [(abs(a[1] - b[1]) + _PER_K * abs(a[2] - b[2])) * a[0] * b[0] for a, b in pairwise(parcels)]
         i = costs.index(min(costs))
-        (v1, c1), (v2, c2) = parcels[i], parcels[i + 1]
-        parcels[i : i + 2] = [(v1 + v2, (v1 * c1 + v2 * c2) / (v1 + v2))]
+        (v1, c1, t1), (v2, c2, t2) = parcels[i], parcels[i + 1]
+        both = v1 + v2
+        parcels[i : i + 2] = [(both, (v1 * c1 + v2 * c2) / both, (v1 * t1 + v2 * t2) / both)]
 
     def _add_step(self, volume_ul: float, oil: float) -> None:
-        steps = self._steps
-        at = self._passed_ul - volume_ul
         change = oil - self._last
         self._last = oil
         self._look_ul = self._passed_ul
-        if steps and at - steps[-1][0] < _STEP_JOIN * self.volume_ul and change * steps[-1][1] > 0.0:
-            before, size = steps[-1]
-            both = size + change
-            steps[-1] = ((before * size + at * change) / both, both)
-            return
-        steps.append((at, change))
-        if len(steps) > MAX_STEPS:
-            self._join_oldest()
+        _append(self._steps, self._passed_ul - volume_ul, change, _STEP_JOIN * self.volume_ul)
 
-    def _join_oldest(self) -> None:
-        steps = self._steps
-        (at1, change1), (at2, change2) = steps[0], steps[1]
-        weight = abs(change1) + abs(change2)
-        at = (at1 * abs(change1) + at2 * abs(change2)) / weight
-        steps[0:2] = [(at, change1 + change2)]
+    def _warm(self) -> None:
+        """What has come at the pump of the steps of temperature."""
+        steps = self._warm_steps
+        now = self._passed_ul
+        stirred_ul = self.volume_ul * self._pump_count / self.count
+        stirred = laminar = self._warm_first
+        arrived = 0
+        for i, (at, change) in enumerate(steps):
+            by_stirred = stirred_outlet((now - at) / stirred_ul, self._pump_count)
+            by_laminar = laminar_outlet((now - at) / self.pump_ul)
+            stirred += change * by_stirred
+            laminar += change * by_laminar
+            if i == arrived and abs(change) * (1.0 - min(by_stirred, by_laminar)) < _ARRIVED_K:
+                arrived += 1
+        if arrived:
+            self._warm_first += sum(change for _, change in steps[:arrived])
+            del steps[:arrived]
+        self._stirred_c, self._laminar_c = stirred, laminar
+
+    def rest(self, wall_c: float, keep: float) -> None:
+        """Fuel at rest beside a wall of wall_c keeps the share `keep` of its lead over it.
+
+        Every temperature inside moves by the same share, so steps stay steps and go on when fuel moves again.
+        """
+        self._parcels = [(volume, oil, wall_c + (t_c - wall_c) * keep) for volume, oil, t_c in self._parcels]
+        self._warm_steps = [(at, change * keep) for at, change in self._warm_steps]
+        self._warm_first = wall_c + (self._warm_first - wall_c) * keep
+        self._warm_last = wall_c + (self._warm_last - wall_c) * keep
+        self._stirred_c = wall_c + (self._stirred_c - wall_c) * keep
+        self._laminar_c = wall_c + (self._laminar_c - wall_c) * keep
+        self._in_c = wall_c + (self._in_c - wall_c) * keep
 
     def _look_up(self) -> None:
         steps = self._steps
@@ -206,6 +270,51 @@ class FuelPath:
         """Oil fraction at the injection pump's inlet under a law of LAWS."""
         return {"plug": self.plug_pump_oil, "stirred": self.stirred_pump, "laminar": self.laminar_pump}[law]
 
+    def pump_c(self, law: str) -> float:
+        """Temperature in degC at the injection pump's inlet under a law of LAWS, nothing given to the wall."""
+        return {"plug": self.plug_pump_c, "stirred": self.stirred_pump_c, "laminar": self.laminar_pump_c}[law]
+
+    def feed_line(self) -> list[tuple[float, float, float]]:
+        """Parcels (uL, oil fraction, degC) between supply valve and pump, plug, the one at the valve first."""
+        parcels = self._parcels
+        left = self.pump_ul
+        volume, oil, t_c = parcels[-1]
+        if volume >= left:
+            return [(left, oil, t_c)]
+        line = []
+        for volume, oil, t_c in reversed(parcels):
+            if volume >= left:
+                line.append((left, oil, t_c))
+                break
+            line.append((volume, oil, t_c))
+            left -= volume
+        return line
+
+    def _at_pump(self) -> tuple[float, float, float]:
+        parcels = self._parcels
+        if len(parcels) > 1:
+            left = self.pump_ul
+            for parcel in reversed(parcels):
+                left -= parcel[0]
+                if left < 0.0:
+                    return parcel
+        return parcels[0]
+
+    @property
+    def plug_pump_c(self) -> float:
+        """Temperature in degC at the injection pump's inlet, plug."""
+        return self._at_pump()[2]
+
+    @property
+    def stirred_pump_c(self) -> float:
+        """Temperature in degC at the injection pump's inlet, stirred."""
+        return self._stirred_c + self._in_c - self._warm_last
+
+    @property
+    def laminar_pump_c(self) -> float:
+        """Temperature in degC at the injection pump's inlet, laminar."""
+        return self._laminar_c + self._in_c - self._warm_last
+
     @property
     def inside_ul(self) -> float:
         """Oil in the path in uL, by the account of volumes (plug)."""
@@ -219,15 +328,7 @@ class FuelPath:
     @property
     def plug_pump_oil(self) -> float:
         """Oil fraction at the injection pump's inlet, plug."""
-        parcels = self._parcels
-        if len(parcels) == 1:
-            return parcels[0][1]
-        left = self.pump_ul
-        for volume, fraction in reversed(parcels):
-            left -= volume
-            if left < 0.0:
-                return fraction
-        return parcels[0][1]
+        return self._at_pump()[1]
 
     @property
     def worst_outlet_oil(self) -> float:

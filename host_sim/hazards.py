@@ -85,8 +85,8 @@ class Monitors:
         self._heater_s = 0.0
         self._run_on_s = 0.0
         self._alone_s = 0.0
-        self._supply_off_s = 0.0
-        self._return_off_s = 0.0
+        self._off_s = {"supply valve": 0.0, "return valve": 0.0}
+        self._off_told = {"supply valve": False, "return valve": False}
         self._untrue_s = 0.0
         self._untrue_message = -1
         self._spoilt_ml = 0.0
@@ -98,15 +98,19 @@ class Monitors:
         if running:
             if not self._was_running:
                 self._start(t_s)
-            if car.path.worst_inside_oil > 0.0 or self._thick_ml or car.pump_suction_pa > STARVED_PA or car.air_at_pump:
+            waits = self._thick_ml or self._starved_s or self._air_s
+            if waits or car.path.worst_inside_oil > 0.0 or car.pump_suction_pa > STARVED_PA or car.air_at_pump:
                 self._pump(t_s, dt_s)
+        elif self._was_running:
+            self._starved_s = 0.0
+            self._air_s = 0.0
         if car.supply_valve_pos > 0.5 or car.command_supply_oil:
             self._valve_alone(t_s, dt_s, running)
         elif self._alone_s:
             self._alone_s = 0.0
         if car.key_on != self._was_key:
             self._key(t_s)
-        if running != car.key_on or car.heater_metal_c > 80.0 or self._heater_s or self._run_on_s:
+        if running != car.key_on or car.heater_on or car.heater_metal_c > 80.0 or self._heater_s or self._run_on_s:
             self._rare(t_s, dt_s)
         self._followed(t_s, dt_s)
         self._told_truth(t_s, dt_s)
@@ -208,19 +212,22 @@ class Monitors:
     def _followed(self, t_s: float, dt_s: float) -> None:
         car = self.car
         away = (car.supply_valve_pos > 0.5) != car.command_supply_oil
-        if away or self._supply_off_s:
-            self._supply_off_s = self._supply_off_s + dt_s if away else 0.0
-            self._unfollowed(t_s, self._supply_off_s, "fit_supply_contact", "supply valve")
+        if away or self._off_s["supply valve"]:
+            self._unfollowed(t_s, dt_s if away else 0.0, "fit_supply_contact", "supply valve")
         away = (car.return_valve_pos > 0.5) != car.command_return_oil
-        if away or self._return_off_s:
-            self._return_off_s = self._return_off_s + dt_s if away else 0.0
-            self._unfollowed(t_s, self._return_off_s, "fit_return_contact", "return valve")
+        if away or self._off_s["return valve"]:
+            self._unfollowed(t_s, dt_s if away else 0.0, "fit_return_contact", "return valve")
 
-    def _unfollowed(self, t_s: float, seconds: float, contact: str, text: str) -> None:
+    def _unfollowed(self, t_s: float, more_s: float, contact: str, valve: str) -> None:
+        """`more_s`: so much longer away from its command, 0 when back. Told once is told, whatever graver is shown next."""
+        seconds = self._off_s[valve] + more_s if more_s else 0.0
+        self._off_s[valve] = seconds
         shown = self.board.powered and self.board.law.panel.message in _VALVE_WORDS
+        told = more_s > 0.0 and (shown or self._off_told[valve])
+        self._off_told[valve] = told
         limit = FOLLOW_S if self.board.values[contact] else FOLLOW_BLIND_S
         # what its contact shows after 2 s still has to be read, debounced and said
-        self._judge("H9", t_s, 0.0 if shown else seconds, limit + 1.0, "s", text)
+        self._judge("H9", t_s, 0.0 if told else seconds, limit + 1.0, "s", valve)
 
     def _told_truth(self, t_s: float, dt_s: float) -> None:
         """H8: what stands on the display, against its truth predicate; and, for H2, whether a warning stood around key-off."""

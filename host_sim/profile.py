@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,7 @@ def profile_path(path_or_name: str | Path) -> Path:
     raise InputError("settings", str(path_or_name), f"a TOML file, or one of the project's own profiles: {names}")
 
 
-def load_profile(path_or_name: str | Path, changes: Iterable[str] = ()) -> dict[str, int]:
+def load_profile(path_or_name: str | Path, changes: Sequence[str] = ()) -> dict[str, int]:
     """Every setting by name: defaults, then the profile, then `changes` ("NAME=VALUE"). Raises InputError with all errors."""
     path = profile_path(path_or_name)
     values = defaults()
@@ -40,7 +40,7 @@ def load_profile(path_or_name: str | Path, changes: Iterable[str] = ()) -> dict[
             raise InputError("--set", change, "NAME=VALUE with a whole number as value") from None
         if not equals or name.strip() not in defaults():
             raise InputError("--set", name.strip(), "the name of a setting (they are listed in the settings reference)")
-    check(values, str(path))
+    check(values, f"{path}, changed by --set" if changes else str(path))
     return values
 
 

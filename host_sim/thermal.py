@@ -5,12 +5,17 @@ all pairs are visited down and then up (Strang's symmetric composition: second o
 fuel are parcels that pass their stations in the order of the plumbing: a stirred station takes up the exact mean share,
 an exchanger the share 1 - exp(-NTU) (effectiveness of an exchanger with one side at one temperature). Each exchange is
 one number, taken from one node and given to another or to the ledger.
+
+The plain lines (hose, valve hose, feed line) are walls with the fuel that stands in them: what passes gives them the
+share 1 - exp(-NTU) only, NTU = Nu pi k L / (flow times heat capacity), and carries the rest on. What stood in the two
+hoses leaves them first, at its own temperature.
 """
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
-from math import exp
+from math import exp, pi
 
 from host_sim.car_spec import CarSpec
 
@@ -21,11 +26,11 @@ NODES: tuple[str, ...] = (
     "feed",  # coolant at the feed to the oil tank: heater core and hoses
     "coil",  # oil around coil and pick-up
     "bulk",
-    "hose",
+    "hose",  # wall, and oil at rest
     "filter",
     "heater",  # metal of the electric filter heater
-    "valve_hose",
-    "inlet",  # feed line from supply valve to pump
+    "valve_hose",  # likewise
+    "inlet",  # feed line from supply valve to pump, likewise
     "pump",
     "diesel",
 )
@@ -33,7 +38,7 @@ ENGINE, COOLANT, RADIATOR, FEED, COIL, BULK, HOSE, FILTER, HEATER, VALVE_HOSE, I
 
 RPM_STEP = 50.0  # coolant flow follows engine speed in steps of this
 SPEED_STEP = 5.0  # the wind follows road speed in steps of this, km/h
-_FLOW_CHANGE = 0.05  # fuel flow may change by this share before its stations' shares are computed anew
+_FLOW_CHANGE = 0.01  # fuel flow may change by this share before its stations' shares are computed anew
 _LEVEL_CHANGE = 0.005  # the same for the tanks' capacity
 _KEEP = 512
 
@@ -41,6 +46,11 @@ _KEEP = 512
 def bore_ul(bore_mm: float, length_m: float) -> float:
     """Volume in uL of a hose of this bore (mm) and length (m)."""
     return 0.7853981633974483 * bore_mm * bore_mm * length_m * 1000.0
+
+
+def line_w_k(nusselt: float, conductivity_w_mk: float, length_m: float) -> float:
+    """Conductance in W/K between the fuel in a plain line and its wall: h A = Nu k / d times pi d L."""
+    return nusselt * pi * conductivity_w_mk * length_m
 
 
 def _taken(x: float) -> float:
@@ -52,6 +62,41 @@ def _pair(g_w_k: float, h_s: float, c1: float, c2: float) -> float:
     """J/K that pass between two nodes in h_s for each kelvin between them at first; exact for the pair alone."""
     both = c1 * c2 / (c1 + c2)
     return both * (1.0 - exp(-g_w_k * h_s / both))
+
+
+class StandingOil:
+    """Oil that came to rest in a hose: it takes on the wall's temperature, and leaves first, as a plug."""
+
+    def __init__(self, volume_ul: float, t_c: float) -> None:
+        self.volume_ul = volume_ul
+        self.left_ul = volume_ul  # of what stood, still in the hose
+        self.standing_c = t_c
+        self.following_c = t_c  # of what came after it, mean by volume
+
+    @property
+    def mean_c(self) -> float:
+        """Temperature of all that is in the hose, mean by volume."""
+        return self.following_c + (self.standing_c - self.following_c) * self.left_ul / self.volume_ul
+
+    def rest(self, wall_c: float, keep: float) -> None:
+        """Nothing moves in this step; oil keeps the share `keep` of its lead over the wall."""
+        if self.left_ul < self.volume_ul:
+            self.standing_c = self.mean_c
+            self.left_ul = self.volume_ul
+        self.standing_c = wall_c + (self.standing_c - wall_c) * keep
+
+    def draw(self, drawn_ul: float, passing_c: float, wall_c: float, keep: float) -> float:
+        """Temperature of the next drawn_ul (more than 0) that leave; what follows the standing oil has passing_c."""
+        left = self.left_ul
+        if left <= 0.0:
+            self.following_c += (passing_c - self.following_c) * min(1.0, drawn_ul / self.volume_ul)
+            return passing_c
+        standing_c = self.standing_c = wall_c + (self.standing_c - wall_c) * keep
+        leaves = min(drawn_ul, left)
+        self.left_ul = left - leaves
+        # The hose takes up drawn_ul; what exceeds the standing oil has gone through.
+        self.following_c += (passing_c - self.following_c) * min(1.0, drawn_ul / (self.volume_ul - self.left_ul))
+        return passing_c + (standing_c - passing_c) * leaves / drawn_ul
 
 
 class ThermalNetwork:
@@ -107,11 +152,18 @@ class ThermalNetwork:
         self._heater_w_k = line.heater_to_oil_w_k.value
         self._pump_w_k = injection.pump_to_block_w_k.value
         self._inlet_w_k = injection.feed_to_block_w_k.value
+        self._valve_hose_w_k = line.valve_hose_to_block_w_k.value
         self._radiator_w_k_rpm = engine.radiator_flow_w_k.value / engine.coolant_flow_rpm.value
         self._coolant_w_k_rpm = (
             engine.heater_circuit_flow_l_min.value / 60.0 * 1e6 * coolant / engine.coolant_flow_rpm.value
         )
         self._exchange_w_k = (tanks.coil_w_k.value, line.hose_exchange_w_k.value, line.filter_exchange_w_k.value)
+        nusselt, conductivity = spec.fuels.line_nusselt.value, spec.fuels.conductivity_w_mk.value
+        self._lines_w_k = tuple(
+            line_w_k(nusselt, conductivity, length.value)
+            for length in (line.hose_length_m, line.valve_hose_length_m, injection.feed_length_m)
+        )
+        self._lines_j_k = (hose_ul * fuel, valve_hose_ul * fuel, feed_ul * fuel)
         self._return_to_coil = tanks.return_to_coil_zone.value
         self._wax = (
             engine.thermostat_start_c.value,
@@ -123,6 +175,11 @@ class ThermalNetwork:
         self.wax_c = ambient_c
         self.opening = 0.0  # of the thermostat, 0..1
         self._back_c = ambient_c  # coolant as it came back from the oil side
+        self._to_pump_c = ambient_c  # fuel as it last came to the pump
+        self.hose_oil = StandingOil(hose_ul, ambient_c)
+        self.valve_hose_oil = StandingOil(valve_hose_ul, ambient_c)
+        self.at_valve_c = ambient_c  # oil that came to the supply valve last
+        self.feed_line_keep = 1.0  # share of its lead over the wall that fuel keeps on its way to the pump
         heat = [c * ambient_c for c in self.capacity]
         heat[BULK] = self.bulk_j_k * ambient_c
         heat[DIESEL] = self.diesel_j_k * ambient_c
@@ -139,8 +196,19 @@ class ThermalNetwork:
         self._tanks: tuple[float, float, float] = (0.0, 0.0, 0.0)
         self._coolant_key: tuple[float, ...] = ()
         self._coolant: tuple[float, ...] = ()
-        self._fuel_key = (-1.0, -1.0)
+        self._fuel_key = (-1.0, -1.0, -1.0)
         self._fuel: tuple[float, ...] = ()
+
+    def copy(self) -> ThermalNetwork:
+        """An independent copy in the same state."""
+        new = copy.copy(self)
+        new.hose_oil = copy.copy(self.hose_oil)
+        new.valve_hose_oil = copy.copy(self.valve_hose_oil)
+        return new
+
+    def line_keeps(self, step_s: float) -> tuple[float, ...]:
+        """Share of its lead over the wall that fuel at rest keeps in step_s: hose, valve hose, feed line."""
+        return tuple(exp(-g * step_s / c) for g, c in zip(self._lines_w_k, self._lines_j_k, strict=True))
 
     def temperature_c(self, node: int) -> float:
         """Temperature of a node in degC."""
@@ -200,6 +268,7 @@ class ThermalNetwork:
         heater = _pair(self._heater_w_k, half_s, c[HEATER], c[FILTER])
         pump_pair = _pair(self._pump_w_k, half_s, c[ENGINE], c[PUMP])
         inlet_pair = _pair(self._inlet_w_k, half_s, c[ENGINE], c[INLET])
+        hose_pair = _pair(self._valve_hose_w_k, half_s, c[ENGINE], c[VALVE_HOSE])
         return (
             *(share for share, _ in lost),
             *gained,
@@ -210,6 +279,9 @@ class ThermalNetwork:
             pump_pair / c[PUMP],
             inlet_pair / c[ENGINE],
             inlet_pair / c[INLET],
+            hose_pair / c[ENGINE],
+            hose_pair / c[VALVE_HOSE],
+            *self.line_keeps(step_s)[:2],
         )
 
     def _set_tanks(self, step_s: float, speed_step: float) -> None:
@@ -250,12 +322,20 @@ class ThermalNetwork:
             1.0 - exp(-step_s / self._wax_lag_s),
         )
 
-    def _set_fuel(self, step_s: float, oil_j_k: float, all_j_k: float) -> None:
+    def _set_fuel(self, step_s: float, oil_j_k: float, all_j_k: float, line_j_k: float) -> None:
         c = self.capacity
-        self._fuel_key = (oil_j_k, all_j_k)
+        self._fuel_key = (oil_j_k, all_j_k, line_j_k)
+        shares = []
+        for g, flow_j_k, node in zip(
+            self._lines_w_k, (oil_j_k, oil_j_k, line_j_k), (HOSE, VALVE_HOSE, INLET), strict=True
+        ):
+            given = 1.0 - exp(-g * step_s / flow_j_k) if flow_j_k else 0.0
+            shares.append(given * _taken(given * flow_j_k / c[node]))
+        self.feed_line_keep = exp(-self._lines_w_k[2] * step_s / line_j_k)
         self._fuel = (
-            *(_taken(oil_j_k / c[node]) for node in (COIL, HOSE, FILTER, VALVE_HOSE)),
-            _taken(all_j_k / c[INLET]),
+            _taken(oil_j_k / c[COIL]),
+            _taken(oil_j_k / c[FILTER]),
+            *shares,
             exp(-self._return_w_k * step_s / all_j_k),
         )
 
@@ -280,7 +360,7 @@ class ThermalNetwork:
 
         burn_j and heater_j: heat into engine block and heater metal in this step. Volumes of this step: drawn from the
         oil tank and from the diesel tank, burnt, returned to the oil tank (the rest goes to the diesel tank), led from
-        the pump back to its inlet.
+        the pump back into the feed line.
         """
         key = (step_s, round(speed_kmh / SPEED_STEP), cabin, ambient_c)
         bulk_c, diesel_c = self.bulk_j_k, self.diesel_j_k
@@ -302,7 +382,7 @@ class ThermalNetwork:
         (
             e_out, r_out, f_out, h_out, x_out, v_out, i_out, p_out,
             e_in, r_in, f_in, h_in, x_in, v_in, i_in, p_in, all_in,
-            m_x, x_m, e_p, p_e, e_i, i_e,
+            m_x, x_m, e_p, p_e, e_i, i_e, e_v, v_e, h_keep, v_keep,
         ) = self._rest  # fmt: skip
         b_out, d_out, k_b = self._tanks
         e_w, w_e, radiator, radiator_half, parcel, w_half, f_take, k_take, h_take, x_take, wax_share = self._coolant
@@ -334,6 +414,9 @@ class ThermalNetwork:
         q = e_i * engine - i_e * inlet
         engine -= q
         inlet += q
+        q = e_v * engine - v_e * vhose
+        engine -= q
+        vhose += q
         q = m_x * metal - x_m * filt
         metal -= q
         filt += q
@@ -396,25 +479,25 @@ class ThermalNetwork:
         q = d_out * (diesel - diesel_c * ambient_c)
         diesel -= q
         lost += q
+        if oil_ul <= 0.0:
+            self.hose_oil.rest(hose * rh, h_keep)
+            self.valve_hose_oil.rest(vhose * rv, v_keep)
         all_ul = oil_ul + diesel_ul
         if all_ul > 0.0:
             per_ul = self.fuel_j_ul_k
             oil = oil_ul * per_ul
             through = all_ul * per_ul
+            line = through + recirculated_ul * per_ul
             fuel_key = self._fuel_key
-            if abs(oil - fuel_key[0]) > _FLOW_CHANGE * oil or abs(through - fuel_key[1]) > _FLOW_CHANGE * through:
-                self._set_fuel(step_s, oil, through)
-            k_share, h_share, x_share, v_share, i_share, warm = self._fuel
-            round_again = 0.0
-            if recirculated_ul > 0.0:
-                # Half before, half after the rest of the fuel, so that the middle is symmetric too.
-                round_again = 0.5 * recirculated_ul * per_ul
-                round_again /= 1.0 + 0.5 * round_again * (ri + rp)
-                q = round_again * (pump * rp - inlet * ri)
-                pump -= q
-                inlet += q
+            if (
+                abs(oil - fuel_key[0]) > _FLOW_CHANGE * oil
+                or abs(through - fuel_key[1]) > _FLOW_CHANGE * through
+                or abs(line - fuel_key[2]) > _FLOW_CHANGE * line
+            ):
+                self._set_fuel(step_s, oil, through, line)
+            k_share, x_share, h_share, v_share, i_share, warm = self._fuel
             t_pump = pump * rp
-            t_pump += 0.5 * through * rp * (inlet * ri - t_pump)  # as it stands in the middle of the step
+            t_pump += 0.5 * line * rp * (self._to_pump_c - t_pump)  # as it stands in the middle of the step
             t_back = ambient_c + warm * (t_pump - ambient_c)
             to_bulk = oil_return_ul * per_ul
             to_coil = to_bulk * self._return_to_coil
@@ -438,15 +521,21 @@ class ThermalNetwork:
                 d = k_share * (t - coil * rk)
                 coil += oil * d
                 t -= d
-                d = h_share * (t - hose * rh)
-                hose += oil * d
-                t -= d
+                # A hose whose standing oil is drawn keeps the heat of what takes its place.
+                stands = self.hose_oil
+                wall_c = hose * rh
+                out = stands.draw(oil_ul, t - h_share * (t - wall_c), wall_c, h_keep)
+                hose += oil * (t - out)
+                t = out
                 d = x_share * (t - filt * rx)
                 filt += oil * d
                 t -= d
-                d = v_share * (t - vhose * rv)
-                vhose += oil * d
-                carried = oil * (t - d)
+                stands = self.valve_hose_oil
+                wall_c = vhose * rv
+                out = stands.draw(oil_ul, t - v_share * (t - wall_c), wall_c, v_keep)
+                vhose += oil * (t - out)
+                self.at_valve_c = out
+                carried = oil * out
             bulk += to_bulk * t_back
             bulk_c += to_bulk
             if diesel_ul > 0.0:
@@ -458,15 +547,13 @@ class ThermalNetwork:
             diesel_return = through - burnt - oil_return_ul * per_ul
             diesel += diesel_return * t_back
             diesel_c += diesel_return - diesel_drawn
-            t = carried / through
+            t = (carried + (line - through) * t_pump) / line
             d = i_share * (t - inlet * ri)
-            inlet += through * d
-            pump += through * (t - d - t_pump)
+            inlet += line * d
+            t -= d
+            self._to_pump_c = t
+            pump += line * (t - t_pump)
             lost += burnt * t_pump + (through - burnt) * (t_pump - t_back)
-            if round_again:
-                q = round_again * (pump * rp - inlet * ri)
-                pump -= q
-                inlet += q
             self.bulk_j_k = bulk_c
             self.diesel_j_k = diesel_c
         self.booked_j += burn_j + heater_j + all_in - lost
@@ -503,6 +590,9 @@ class ThermalNetwork:
         q = m_x * metal - x_m * filt
         metal -= q
         filt += q
+        q = e_v * engine - v_e * vhose
+        engine -= q
+        vhose += q
         q = e_i * engine - i_e * inlet
         engine -= q
         inlet += q

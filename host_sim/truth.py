@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from typing import TYPE_CHECKING
 
 from changeover import messages, rows
@@ -56,7 +57,23 @@ class Truth:
         self._level_room = values["oil_full_permille"] / 1000.0
         if values["layout"] == TANK_RETURN:
             self._level_room -= purge_ul(values) / values["oil_tank_ml"] / 1000.0
-        self._claims: dict[int, Callable[[], bool]] = {
+        self._never_clean = board.remembers_oil()
+        self._claims = self._claims_of()
+
+    def __deepcopy__(self, memo: dict[int, object]) -> Truth:
+        """A fork that judges its own car; the settings are shared."""
+        twin = Truth.__new__(Truth)
+        memo[id(self)] = twin
+        for name, value in self.__dict__.items():
+            if name != "_claims":
+                setattr(twin, name, value if name == "_values" else copy.deepcopy(value, memo))
+        twin._claims = twin._claims_of()
+        return twin
+
+    def _claims_of(self) -> dict[int, Callable[[], bool]]:
+        board = self.board
+        values = self._values
+        return {
             rows.SETTINGS: lambda: board.law.conditions.block & 1 == 1,
             rows.STARVED: lambda: self._trip_suction_pa > values["suction_starved_pa"] * (1.0 - SUCTION_SHARE),
             rows.SUPPLY_LOW: lambda: self._low_for_s < 8.0,
@@ -75,7 +92,7 @@ class Truth:
             rows.ENGINE: lambda: self._engine_s < 5.0,
             rows.OIL_LOW: lambda: self.car.oil_level < values["oil_low_block_permille"] / 1000.0 + LEVEL,
             rows.DIESEL_LOW: lambda: self.car.diesel_level < values["diesel_low_block_permille"] / 1000.0 + LEVEL,
-            rows.LINES: lambda: self.car.path.worst_inside_oil > 0.0 or board.law.record.boots == 0,
+            rows.LINES: self._oil_left,
             rows.RESTRICTED: lambda: self._restricted(),
             rows.CHATTER: lambda: self._reverts > values["reverts_max"],
             rows.HEATER: lambda: self.car.heater_dead,
@@ -91,12 +108,12 @@ class Truth:
             messages.MAY_STOP: self._clean,
             messages.OIL_READY: lambda: self._coldest_c() > values["oil_entry_cdegc"] / 100.0 - OFFSET_K,
             messages.PARKED_CLEAN: self._clean,
-            messages.OIL_LEFT: lambda: self.car.path.worst_inside_oil > 0.0 or board.law.record.boots == 0,
+            messages.OIL_LEFT: self._oil_left,
             messages.RUNNING_ON: lambda: self.car.engine_running and not self.car.key_on,
             messages.PURGE_CUT: lambda: self.car.path.worst_inside_oil > 0.0,
             # a forecast: judged when the time is up, by the planner of stops, not while it stands
             messages.STANDING: lambda: self.car.filter_c > values["oil_restart_cdegc"] / 100.0 - OFFSET_K,
-            messages.PURGE_NOW: lambda: True,
+            messages.PURGE_NOW: self._oil_left,
         }
 
     def telling_s(self, message: int) -> float:
@@ -121,6 +138,8 @@ class Truth:
         if car.key_on and not self._was_key:
             self._new_trip()
         self._was_key = car.key_on
+        if self._never_clean:
+            self._never_clean = self.board.remembers_oil()
         self._engine_s = self._engine_s + dt_s if car.engine_running else 0.0
         if car.supply_min_v < self._values["supply_block_mv"] / 1000.0 + VOLTS:
             self._low_for_s = 0.0
@@ -178,3 +197,7 @@ class Truth:
         car = self.car
         cold = min(car.ambient_c, self._values["ambient_worst_cdegc"] / 100.0)
         return car.fuel_table.index(cold, car.path.worst_inside_oil) < self._thin
+
+    def _oil_left(self) -> bool:
+        """A board whose flash has never said that the lines are clean says what it must."""
+        return self.car.path.worst_inside_oil > 0.0 or self._never_clean

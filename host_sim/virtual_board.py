@@ -38,7 +38,8 @@ class VirtualBoard:
         self.law = self._fresh_law()
         if purged:
             self.law.record.oil_in_lines = False
-            self.slots[self.law.record.slot() ^ 1] = self.law.record.encode()
+            data = self.law.record.encode()
+            self.slots[self.law.record.slot()] = data
             self.law = self._fresh_law()
 
     def _fresh_law(self) -> Law:

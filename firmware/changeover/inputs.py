@@ -64,22 +64,26 @@ class Inputs:
         channel = self.channel
         channel[COOLANT].step(counts[COOLANT])
         channel[OIL].step(counts[OIL])
-        suction = channel[SUCTION]
-        suction.step(counts[SUCTION])
+        channel[SUCTION].step(counts[SUCTION])
         channel[PUMP_INLET].step(counts[PUMP_INLET])
         channel[SUPPLY].step(counts[SUPPLY])
         self._turn = self._turn + 1 if self._turn < 3 else 0
         slow = _SLOW[self._turn]
         channel[slow].step(counts[slow])
+        self._suction(counts[BARO])
+        contact = self.contact
+        index = 0
+        while index < 10:
+            contact[index].step(levels[index])
+            index += 1
+
+    def _suction(self, baro_counts: int) -> None:
+        suction = self.channel[SUCTION]
         self.suction_pa = suction.value
         self.suction_reason = suction.reason
         if self.absolute:
-            baro = channel[BARO]
-            baro.step(counts[BARO])
+            baro = self.channel[BARO]
+            baro.step(baro_counts)
             self.suction_pa = baro.value - suction.value
             if suction.reason == GOOD:
                 self.suction_reason = baro.reason
-        index = 0
-        for contact in self.contact:
-            contact.step(levels[index])
-            index += 1

@@ -39,7 +39,7 @@ class Law:
         self.heater = Heater(values, self.inputs, self.machine)
         self.conditions = Conditions(values, valid, restarted, self.inputs, self.machine, self.restriction, self.heater)
         self.evidence = Evidence(self.inputs, self.conditions, self.machine, self.restriction)
-        self.trust = Trust()
+        self.trust = Trust(self.inputs)
         self.panel = PanelLogic(self.interlocks, self.machine)
         self.run_on = False
         self.power_hold = False
@@ -55,25 +55,17 @@ class Law:
 
     def step(self, now_ms: int, counts: list[int], levels: list[bool]) -> None:
         """One tick at `now_ms`: counts of the analog channels, levels of the digital ones, in the order of `inputs`."""
-        dt_ms = 0 if self._first else min(max(ticks_diff(now_ms, self._last_ms), 0), _LONGEST_MS)
-        self._first = False
-        self._last_ms = now_ms
+        dt_ms = self._elapsed(now_ms)
         self.inputs.step(counts, levels)
         machine = self.machine
-        if machine.state == PARKED:
+        before = machine.state
+        if before == PARKED:
             if self.inputs.contact[KEY].on:
                 self._key_on()
             elif not machine.write_wanted and machine.state_ms > _TELL_MS:
                 self._asleep(dt_ms)
                 return
-        self._second_ms += dt_ms
-        if self._second_ms >= 1000:
-            self._second_ms -= 1000
-            self._second()
-        self.trust.tick(self.inputs)
-        self.conditions.step(dt_ms)
-        self.interlocks.step(self.conditions.block, self.conditions.force, dt_ms)
-        before = machine.state
+        self._judge(dt_ms)
         machine.step(dt_ms)
         if machine.state == PARKED and before != PARKED:
             self._parked()
@@ -83,6 +75,21 @@ class Law:
         self.heater.step()
         self.panel.step(dt_ms)
         self._power()
+
+    def _elapsed(self, now_ms: int) -> int:
+        dt_ms = 0 if self._first else ticks_diff(now_ms, self._last_ms)
+        self._first = False
+        self._last_ms = now_ms
+        return min(max(dt_ms, 0), _LONGEST_MS)
+
+    def _judge(self, dt_ms: int) -> None:
+        self._second_ms += dt_ms
+        if self._second_ms >= 1000:
+            self._second_ms -= 1000
+            self._second()
+        self.trust.tick()
+        self.conditions.step(dt_ms)
+        self.interlocks.step(self.conditions.block, self.conditions.force, dt_ms)
 
     def written(self, succeeded: bool) -> None:
         """The board's answer: the record of `write_record` is in flash and reads back, or it is not."""
@@ -116,7 +123,7 @@ class Law:
     def _second(self) -> None:
         channel = self.inputs.channel
         running = self.inputs.contact[ENGINE].on
-        self.trust.second(self.inputs, running, self.heater.used)
+        self.trust.second(running, self.heater.used)
         flowing = self.machine.supply_on and running
         trusted = channel[OIL].reason == GOOD and self.inputs.suction_reason == GOOD
         self.restriction.second(flowing and trusted, self.inputs.suction_pa, channel[OIL].value)
@@ -125,9 +132,11 @@ class Law:
     def _advise(self) -> None:
         oil = self.inputs.channel[OIL]
         ambient = self.inputs.channel[AMBIENT]
-        ambient_cdegc = ambient.value if ambient.reason == GOOD else self._ambient_worst_cdegc
-        oil_cdegc = oil.value if oil.reason == GOOD else self._restart_cdegc
-        self.panel.advise(standing_min(oil_cdegc, ambient_cdegc, self._restart_cdegc, self._cooling_s))
+        minutes = 0
+        if oil.reason == GOOD:
+            ambient_cdegc = ambient.value if ambient.reason == GOOD else self._ambient_worst_cdegc
+            minutes = standing_min(oil.value, ambient_cdegc, self._restart_cdegc, self._cooling_s)
+        self.panel.advise(minutes)
 
     def _power(self) -> None:
         machine = self.machine

@@ -58,9 +58,8 @@ class States:
     def clean(self) -> None:
         """The whole purge volume is credited."""
         self.lines_dirty = False
-        if not self.memory_bad:
-            self.record_dirty = False
-            self.write_wanted = True
+        self.record_dirty = False
+        self.write_wanted = True
 
     def drive_valves(self) -> None:
         """Commands of this state; under `advise` none is ever given."""

@@ -19,9 +19,12 @@ def standing_min(oil_cdegc: int, ambient_cdegc: int, restart_cdegc: int, cooling
         return 0
     if ambient_cdegc > restart_cdegc - 100:
         ambient_cdegc = restart_cdegc - 100  # a summer day that never gets it so cold: the span is cut below anyway
-    ratio = (oil_cdegc - ambient_cdegc) * _ONE // (restart_cdegc - ambient_cdegc) - _ONE
-    row = ratio // _STEP
-    ln = _LN[_LAST]
-    if row < _LAST:
-        ln = _LN[row] + (_LN[row + 1] - _LN[row]) * (ratio - row * _STEP) // _STEP
-    return cooling_s * ln // (60 * _ONE)
+    ratio = (oil_cdegc - ambient_cdegc) * _ONE // (restart_cdegc - ambient_cdegc)
+    return cooling_s * _ln(ratio - _ONE) // (60 * _ONE)
+
+
+def _ln(beyond_one: int) -> int:
+    row = beyond_one // _STEP
+    if row >= _LAST:
+        return _LN[_LAST]
+    return _LN[row] + (_LN[row + 1] - _LN[row]) * (beyond_one - row * _STEP) // _STEP

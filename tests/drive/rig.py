@@ -1,4 +1,4 @@
-"""Short drives for tests: scenarios written in code, a car that is warm already, a fork that goes on without the actors."""
+"""Short drives for tests: scenarios written in code, a car that is warm already, a fork that goes on alone."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from host_sim.car import Car, Layout
 from host_sim.drive import TICK_S, Drive
 from host_sim.profile import load_profile
 from host_sim.scenario import Scenario
+from host_sim.virtual_board import TICK_MS
 
 READY = {"do": "selector", "position": "READY"}
 DIESEL = {"do": "selector", "position": "DIESEL"}
@@ -33,9 +34,12 @@ def stop(minutes: float, purge: str = "none") -> dict[str, Any]:
 
 
 def story(
-    *trip: dict[str, Any], ambient_c: float = 20.0, profile: str = "full_guard", faults: tuple[dict[str, Any], ...] = (),
+    *trip: dict[str, Any],
+    ambient_c: float = 20.0,
+    profile: str = "full_guard",
+    faults: tuple[dict[str, Any], ...] = (),
     **start: float,
-) -> Scenario:  # fmt: skip
+) -> Scenario:
     """A scenario of the default car in steady weather."""
     return Scenario.model_validate(
         {
@@ -67,8 +71,24 @@ def _warm_car(layout: Layout) -> Car:
     return drive.car
 
 
+def on_oil(profile: str = "full_guard") -> Drive:
+    """A fork of a warm car on oil at a steady speed, nothing found yet; nobody sits in it."""
+    twin = fork(_on_oil(profile))
+    twin.monitors.found.clear()
+    return twin
+
+
+@lru_cache(maxsize=4)
+def _on_oil(profile: str) -> Drive:
+    drive = drive_of(story(DIESEL, idle(0.1), READY, road(30.0), profile=profile), warm=True)
+    drive.run(120.0)
+    assert drive.car.engine_running
+    assert drive.car.supply_valve_pos == 1.0
+    return drive
+
+
 def fork(drive: Drive) -> Drive:
-    """Car, board and judges as they are now, without the actors: hands and faults stay as they are unless a test moves them."""
+    """Car, board and judges as they are now, without the actors: hands and faults stay as a test leaves them."""
     twin = copy.copy(drive)
     parts = ("car", "cockpit", "signals", "injector", "board", "truth", "monitors", "ideal", "totals")
     for name, part in zip(parts, copy.deepcopy([getattr(drive, name) for name in parts]), strict=True):
@@ -80,7 +100,7 @@ def fork(drive: Drive) -> Drive:
 def coast(drive: Drive, seconds: float) -> None:
     """Ticks without any actor."""
     for _ in range(round(seconds / TICK_S)):
-        drive._tick(1000.0 * TICK_S)
+        drive._tick(TICK_MS)
 
 
 def states(drive: Drive) -> list[tuple[str, str]]:

@@ -2,12 +2,13 @@
 
     python replay.py FIRMWARE VECTORS OUTPUTS
 
-A vector file is lines of words. `set NAME=VALUE` lines and a `boot SLOT SLOT VALID RESTARTED` begin a session, all other
-settings at their defaults; `t MS COUNTS LEVELS ANSWER` is one tick. Slots are hexadecimal or `-`, counts are joined by
-commas, levels are a word of 0 and 1; ANSWER is `-` for no write, 1 or 0 for a record that was or was not stored after the
-tick. MicroPython also prints, for each state, the most bytes that one step took from the heap: in all, and still held at
-its end.
+A vector file is lines of words. `set NAME=VALUE` lines and a `boot SLOT SLOT VALID RESTARTED` begin a session, all
+other settings at their defaults; `t MS COUNTS LEVELS ANSWER` is one tick. Slots are hexadecimal or `-`, counts are
+joined by commas, levels are a word of 0 and 1; ANSWER is `-` for no write, 1 or 0 for a record that was or was not
+stored after the tick. MicroPython also prints, for each state, the most bytes that one step took from the heap: in all,
+and still held at its end.
 """
+# pyright: reportMissingImports=false, reportAttributeAccessIssue=false, reportOptionalCall=false
 
 import gc
 import sys
@@ -25,14 +26,15 @@ except ImportError:
     mem_total = None
 
 
-def outputs(law):
+def outputs(law: Law) -> str:
     """Everything that leaves the law, as text."""
     machine, panel = law.machine, law.panel
     flags = (machine.supply_on, machine.return_on, law.heater.on, law.run_on, law.power_hold, machine.write_wanted)
     numbers = [
-        machine.state, panel.message, law.interlocks.blocked, law.interlocks.forced, panel.red, panel.amber, panel.green,
-        panel.buzzer, panel.advice_min, machine.moves, machine.move_from, machine.move_to, machine.move_reason,
-        machine.lines.credit_ul, machine.lines.fill_ul, law.inputs.suction_pa, law.restriction.high_pa,
+        machine.state, panel.message, law.interlocks.blocked, law.interlocks.forced,
+        panel.red, panel.amber, panel.green, panel.buzzer, panel.advice_min,
+        machine.moves, machine.move_from, machine.move_to, machine.move_reason, machine.lines.credit_ul,
+        machine.lines.fill_ul, law.inputs.suction_pa, law.restriction.high_pa,
     ]  # fmt: skip
     numbers.extend(channel.value for channel in law.inputs.channel)
     numbers.extend(channel.reason for channel in law.inputs.channel)
@@ -40,10 +42,11 @@ def outputs(law):
     numbers.extend((law.evidence.measured, law.evidence.limit))
     law.evidence.read(machine.move_reason, False)
     numbers.extend((law.evidence.measured, law.evidence.limit))
-    return "%s %s %s" % ("".join("01"[flag] for flag in flags), law.evidence.unit, " ".join(str(n) for n in numbers))
+    bits = "".join("01"[flag] for flag in flags)
+    return " ".join([bits, law.evidence.unit] + [str(number) for number in numbers])
 
 
-def measured_step(law, now_ms, counts, levels, most):
+def measured_step(law: Law, now_ms: int, counts: list[int], levels: list[bool], most: list[int]) -> None:
     """One step, and what it took from MicroPython's heap. The reading itself is taken off: two readings in a row."""
     state = law.machine.state
     idle = mem_total()
@@ -59,10 +62,11 @@ def measured_step(law, now_ms, counts, levels, most):
         most[state + 6] = kept
 
 
-def main():
+def main() -> None:
+    gc.disable()
     most = [0] * 12
-    law = None
     values = defaults()
+    law = Law(values, choose([]))
     with open(sys.argv[2]) as vectors, open(sys.argv[3], "w") as out:
         for line in vectors:
             words = line.split()
@@ -78,10 +82,9 @@ def main():
                 counts = [int(word) for word in words[2].split(",")]
                 levels = [letter == "1" for letter in words[3]]
                 if mem_total:
-                    gc.collect()
-                    gc.disable()
+                    if now_ms % 2000 < 100:
+                        gc.collect()
                     measured_step(law, now_ms, counts, levels, most)
-                    gc.enable()
                 else:
                     law.step(now_ms, counts, levels)
                 out.write(outputs(law))

@@ -1,4 +1,4 @@
-"""The law on a test bench: readings in physical units in, commands out, a flash of two slots. No plant: a story sets what happens.
+"""The law on a test bench: readings in physical units in, commands out, a flash of two slots. No plant: stories rule.
 
 Every tick of every story also checks what must hold always (`Rig.check`).
 """
@@ -39,11 +39,18 @@ COLD_MORNING = {
     "coolant_c": -10.0, "oil_c": -10.0, "suction_kpa": 0.0, "oil_tank_c": -10.0, "pump_inlet_c": -10.0,
     "oil_level": 0.6, "diesel_level": 0.6, "supply_v": 12.5, "ambient_c": -10.0, "ambient_kpa": 100.0,
 }  # fmt: skip
-HOT_ENGINE = {"coolant_c": 88.0, "oil_c": 80.0, "oil_tank_c": 80.0, "supply_v": 14.2, "suction_kpa": 5.0, "pump_inlet_c": 40.0}
+HOT_ENGINE = {
+    "coolant_c": 88.0,
+    "oil_c": 80.0,
+    "oil_tank_c": 80.0,
+    "supply_v": 14.2,
+    "suction_kpa": 5.0,
+    "pump_inlet_c": 40.0,
+}
 
 
 def fitted_out(**changes: int) -> dict[str, int]:
-    """Settings of a car with everything fitted but the heater, on `automatic`, and small volumes: fill 1.8 s, purge 12 s."""
+    """Settings of a car with all but the heater fitted, on `automatic`, its volumes small: fill 1.8 s, purge 12 s."""
     values = defaults()
     for name in ("oil_tank_ntc", "pump_inlet_ntc", "oil_level", "diesel_level", "supply", "ambient", "supply_contact"):
         values["fit_" + name] = 1
@@ -63,12 +70,19 @@ class Rig:
     """`run` lets time pass in ticks; `reads` and `counts` say what the sensors show, `levels` what the contacts do."""
 
     def __init__(
-        self, *, oil_in_lines: bool = False, valid: bool = True, restarted: bool = False, now_ms: int = 0, **settings: int
+        self,
+        *,
+        oil_in_lines: int = False,
+        valid: int = True,
+        restarted: int = False,
+        now_ms: int = 0,
+        **settings: int,
     ) -> None:
+        """The first three are flags; `oil_in_lines` is what flash remembers. Settings: see `fitted_out`."""
         self.values = fitted_out(**settings)
         if valid:
             assert validate(self.values) == []
-        self.valid = valid
+        self.valid = bool(valid)
         self.now_ms = now_ms
         self.slots = [b"", b""]
         self.refuses_writes = False
@@ -77,12 +91,13 @@ class Rig:
         self.moves: list[tuple[str, str, int]] = []
         self.counts = [0] * 10
         self.levels = [False] * 10
-        self.watch: Callable[[Rig, bool | None], None] | None = None  # sees every tick and what was answered to a write
+        self.watch: Callable[[bool | None], None] | None = None  # sees every tick and what was answered to a write
+        self._gone = [0] * 6  # for how many ticks: three sensors open or short, engine off, key off, selector on DIESEL
         first = Record()
-        first.oil_in_lines = oil_in_lines
+        first.oil_in_lines = bool(oil_in_lines)
         self.slots[1] = first.encode()
         self.reads(**COLD_MORNING)
-        self.boot(restarted)
+        self.boot(bool(restarted))
 
     def boot(self, restarted: bool = False) -> None:
         """The board starts and reads its flash."""
@@ -102,6 +117,7 @@ class Rig:
             self.levels[SUPPLY_CONTACT] = law.machine.supply_on
             self.levels[RETURN_CONTACT] = law.machine.return_on
         law.step(self.now_ms, self.counts, self.levels)
+        self._count_what_is_gone()
         self.check()
         machine = law.machine
         if machine.moves != self._moves_seen:
@@ -111,7 +127,12 @@ class Rig:
         if machine.write_wanted:
             answer = self.write()
         if self.watch is not None:
-            self.watch(self, answer)
+            self.watch(answer)
+
+    def _count_what_is_gone(self) -> None:
+        gone = [not 700 < self.counts[channel] < 65000 for channel in (COOLANT, OIL, SUCTION)]
+        gone += [not self.levels[ENGINE], not self.levels[KEY], not self.levels[READY]]
+        self._gone = [ticks + 1 if now else 0 for ticks, now in zip(self._gone, gone, strict=True)]
 
     def write(self) -> bool:
         """The board writes the record and tells the law whether it reads back."""
@@ -146,6 +167,11 @@ class Rig:
     def check(self) -> None:
         """What must hold on every tick, whatever the story."""
         machine = self.law.machine
+        if max(self._gone) > 5:  # half a second, before which an input may bounce
+            assert not machine.supply_on
+        if self._gone[3] > 10:
+            assert not machine.return_on
+            assert not self.law.heater.on
         if machine.supply_on:
             assert machine.state in (FILLING, ON_OIL)
             assert machine.lines_dirty, "oil let in and not known"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from changeover import messages, reasons, rows
 from changeover.inputs import RETURN_CONTACT, SUPPLY_CONTACT
 from changeover.memory import choose
@@ -29,7 +30,7 @@ from changeover.sensing import (
     SUPPLY,
     SWAPPED,
 )
-
+from changeover.settings import LOOPED_RETURN, PERMIT
 from tests.law.rig import HOT_ENGINE, OPEN_COUNTS, SHORT_COUNTS, Rig
 
 
@@ -59,14 +60,17 @@ def test_returns_to_diesel_within_half_a_second_of_an_open_or_shorted_sensor(
     good = rig.counts[channel]
     rig.counts[channel] = counts
     assert rig.until(lambda: rig.on_diesel, 0.5) <= 0.5
-    assert rig.state == "PURGING" and rig.moves[-1] == ("ON_OIL", "PURGING", row)
-    assert rig.message == row and rig.law.panel.buzzer == REPEATED
+    assert rig.state == "PURGING"
+    assert rig.moves[-1] == ("ON_OIL", "PURGING", row)
+    assert rig.message == row
+    assert rig.law.panel.buzzer == REPEATED
     assert rig.law.inputs.channel[channel].reason == reason
     rig.law.evidence.read(row, True)
     assert rig.law.evidence.measured == reason
 
     rig.run(30)  # purged meanwhile
-    assert rig.state == "ON_DIESEL" and rig.message == row
+    assert rig.state == "ON_DIESEL"
+    assert rig.message == row
     rig.counts[channel] = good
     back_s = rig.until(lambda: rig.law.inputs.channel[channel].reason == GOOD, 10)
     assert back_s == pytest.approx(4.0, abs=0.2)
@@ -81,7 +85,8 @@ def test_shortest_time_on_diesel_is_kept_after_a_forced_exit() -> None:
     rig.until(lambda: rig.on_diesel, 1)
     rig.counts[OIL] = good
     rig.run(20)
-    assert rig.lets(rows.DWELL) and rig.message == rows.DWELL
+    assert rig.lets(rows.DWELL)
+    assert rig.message == rows.DWELL
     rig.law.evidence.read(rows.DWELL, False)
     assert rig.law.evidence.measured == pytest.approx(40_000, abs=200)
     waited_s = 20 + rig.until(lambda: not rig.on_diesel, 60)
@@ -95,7 +100,8 @@ def test_intermittent_contact_loses_trust_and_does_not_get_it_back_while_it_last
         rig.tick()
         rig.counts[OIL] = good
         rig.tick()
-    assert rig.on_diesel and rig.law.inputs.channel[OIL].reason == OPEN
+    assert rig.on_diesel
+    assert rig.law.inputs.channel[OIL].reason == OPEN
     rig.until(lambda: rig.law.inputs.channel[OIL].reason == GOOD, 4.5)
 
 
@@ -112,13 +118,16 @@ def test_two_bad_samples_are_ridden_through(rig: Rig) -> None:
 def test_any_other_fitted_sensor_that_is_lost_ends_oil_and_is_told(rig: Rig, channel: int) -> None:
     rig.counts[channel] = NO_ANSWER
     rig.until(lambda: rig.on_diesel, 4)
-    assert rig.moves[-1][2] == rows.OTHER_SENSOR and rig.message == rows.OTHER_SENSOR
+    assert rig.moves[-1][2] == rows.OTHER_SENSOR
+    assert rig.message == rows.OTHER_SENSOR
     rig.law.evidence.read(rows.OTHER_SENSOR, True)
     assert rig.law.evidence.measured == STALE
 
 
 def test_optional_sensor_that_is_not_fitted_is_not_missed() -> None:
-    rig = Rig(authority=1, fit_supply=0, fit_oil_level=0, fit_diesel_level=0, fit_oil_tank_ntc=0, fit_pump_inlet_ntc=0)
+    rig = Rig(
+        authority=PERMIT, fit_supply=0, fit_oil_level=0, fit_diesel_level=0, fit_oil_tank_ntc=0, fit_pump_inlet_ntc=0
+    )
     for channel in (OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY):
         rig.counts[channel] = NO_ANSWER
     rig.reads(coolant_c=88.0, oil_c=80.0)
@@ -143,6 +152,19 @@ def test_jump_of_five_kelvin_is_the_limit() -> None:
             assert rig.on_diesel is (reason != GOOD)
 
 
+@pytest.mark.parametrize(("step_cdegc", "reason"), [(510, GOOD), (511, JUMPED)])
+def test_sensor_that_was_open_for_a_second_may_come_back_a_tenth_of_a_kelvin_further(
+    rig: Rig, step_cdegc: int, reason: int
+) -> None:
+    oil = rig.law.inputs.channel[OIL]
+    target = oil.value - step_cdegc
+    rig.counts[OIL] = OPEN_COUNTS
+    rig.run(1.0)  # ten samples, 0.01 K each
+    rig.counts[OIL] = next(counts for counts in range(5000, 20000) if oil.convert(counts) == target)
+    rig.run(6)
+    assert oil.reason == reason
+
+
 def test_sensor_that_was_open_for_a_minute_may_come_back_warmer() -> None:
     rig = warm_rig()
     rig.counts[COOLANT] = OPEN_COUNTS
@@ -163,10 +185,12 @@ def test_swapped_sensors_are_found_when_oil_seems_to_warm_before_coolant() -> No
     assert rig.law.inputs.channel[OIL].reason == GOOD
     rig.ramp(5, oil_c=36.0)
     rig.run(2)
-    assert rig.law.inputs.channel[OIL].reason == SWAPPED and rig.law.inputs.channel[COOLANT].reason == SWAPPED
+    assert rig.law.inputs.channel[OIL].reason == SWAPPED
+    assert rig.law.inputs.channel[COOLANT].reason == SWAPPED
     assert rig.message == rows.COOLANT_SENSOR
     rig.run(60)
-    assert rig.blocks(rows.COOLANT_SENSOR) and rig.blocks(rows.OIL_SENSOR), "stands until key-off"
+    assert rig.blocks(rows.COOLANT_SENSOR), "stands until key-off"
+    assert rig.blocks(rows.OIL_SENSOR)
 
 
 def test_oil_far_above_all_that_was_seen_is_irrational() -> None:
@@ -289,11 +313,16 @@ def test_supply_dip_drops_the_valves_keeps_the_record_and_purges_when_it_is_over
     rig.reads(supply_v=9.4)
     dropped_s = rig.until(lambda: rig.on_diesel, 1)
     assert 0.2 <= dropped_s <= 0.4
-    assert rig.state == "ON_DIESEL" and rig.moves[-1][2] == rows.SUPPLY_LOW
-    assert rig.law.machine.lines_dirty and not rig.law.machine.return_on
-    assert rig.message == rows.SUPPLY_LOW and rig.law.panel.buzzer == INSISTENT and rig.law.panel.red == BLINK
+    assert rig.state == "ON_DIESEL"
+    assert rig.moves[-1][2] == rows.SUPPLY_LOW
+    assert rig.law.machine.lines_dirty
+    assert not rig.law.machine.return_on
+    assert rig.message == rows.SUPPLY_LOW
+    assert rig.law.panel.buzzer == INSISTENT
+    assert rig.law.panel.red == BLINK
     rig.run(10)
-    assert rig.state == "ON_DIESEL" and rig.writes[-1] is True
+    assert rig.state == "ON_DIESEL"
+    assert rig.writes[-1] is True
 
     rig.reads(supply_v=14.0)
     recovered_s = rig.until(lambda: rig.state == "PURGING", 5)
@@ -313,7 +342,10 @@ def test_low_supply_blocks_after_three_seconds_and_a_crank_dip_does_not() -> Non
     rig.run(0.3)
     assert rig.blocks(rows.SUPPLY_LOW)
     rig.law.evidence.read(rows.SUPPLY_LOW, False)
-    assert (rig.law.evidence.measured, rig.law.evidence.limit) == (pytest.approx(11_400, abs=10), 11_500)  # 305 uV a count for 305.18
+    assert (rig.law.evidence.measured, rig.law.evidence.limit) == (
+        pytest.approx(11_400, abs=10),
+        11_500,
+    )  # 305 uV a count for 305.18
     rig.reads(supply_v=11.6)
     rig.run(2.9)
     assert rig.blocks(rows.SUPPLY_LOW)
@@ -342,7 +374,8 @@ def test_restricted_filter_ends_oil_after_ten_seconds_and_blocks_the_next_trip()
     rig.run(25)
     rig.reads(suction_kpa=24.0)
     rig.run(30)
-    assert rig.state == "ON_OIL" and rig.message == rows.RESTRICTED, "told while it still draws"
+    assert rig.state == "ON_OIL"
+    assert rig.message == rows.RESTRICTED, "told while it still draws"
     rig.reads(suction_kpa=26.0)
     forced_s = rig.until(lambda: rig.on_diesel, 15)
     assert forced_s == pytest.approx(10.0, abs=0.3)
@@ -358,11 +391,25 @@ def test_restricted_filter_ends_oil_after_ten_seconds_and_blocks_the_next_trip()
     rig.boot()  # a resting filter shows nothing: the block comes from what was remembered
     rig.start()
     rig.run(10)
-    assert rig.lets(rows.RESTRICTED) and rig.message == rows.RESTRICTED
+    assert rig.lets(rows.RESTRICTED)
+    assert rig.message == rows.RESTRICTED
     rig.law.evidence.read(rows.RESTRICTED, False)
     assert rig.law.evidence.measured > 18_000
     rig.law.restriction.changed()  # a new element
     rig.until(lambda: rig.state == "ON_OIL", 5)
+
+
+def test_suction_that_stands_high_at_rest_lets_no_oil_in() -> None:
+    rig = Rig()
+    rig.reads(**HOT_ENGINE)
+    rig.reads(suction_kpa=26.0)  # nothing is drawn yet, so the filter's own memory is empty
+    rig.start()
+    rig.run(12)
+    assert rig.lets()
+    assert rig.holds(rows.RESTRICTED)
+    rig.ready()
+    rig.run(30)
+    assert rig.state == "ON_DIESEL"
 
 
 def test_cold_oil_does_not_make_a_filter_look_clogged() -> None:
@@ -370,14 +417,16 @@ def test_cold_oil_does_not_make_a_filter_look_clogged() -> None:
     rig.ramp(30, oil_c=42.0)
     rig.ramp(5, suction_kpa=20.0)  # 20 kPa at 42 degC is what 9 kPa are at 70 degC
     rig.run(60)
-    assert rig.state == "ON_OIL" and not rig.blocks(rows.RESTRICTED)
+    assert rig.state == "ON_OIL"
+    assert not rig.blocks(rows.RESTRICTED)
 
 
 def test_starving_pump_ends_oil_after_one_second(rig: Rig) -> None:
     rig.reads(suction_kpa=36.0)
     forced_s = rig.until(lambda: rig.on_diesel, 3)
     assert forced_s == pytest.approx(1.0, abs=0.2)
-    assert rig.moves[-1][2] == rows.STARVED and rig.law.panel.buzzer == INSISTENT
+    assert rig.moves[-1][2] == rows.STARVED
+    assert rig.law.panel.buzzer == INSISTENT
     rig.law.evidence.read(rows.STARVED, True)
     assert rig.law.evidence.limit == 35_000
     rig.reads(suction_kpa=0.0)
@@ -410,7 +459,8 @@ def test_air_leak_halves_the_suction_and_is_found() -> None:
     assert rig.state == "ON_OIL"
     rig.reads(suction_kpa=3.5)
     rig.until(lambda: rig.on_diesel, 5)
-    assert rig.moves[-1][2] == rows.AIR and rig.message == rows.AIR
+    assert rig.moves[-1][2] == rows.AIR
+    assert rig.message == rows.AIR
     rig.law.evidence.read(rows.AIR, True)
     assert rig.law.evidence.limit == reference_pa
     rig.key(False)
@@ -449,7 +499,8 @@ def test_supply_valve_stuck_on_oil_earns_no_credit_and_keeps_the_record(rig: Rig
     rig.ready(False)
     rig.until(lambda: rig.message == rows.SUPPLY_VALVE, 4)
     rig.run(60)
-    assert rig.state == "PURGING" and rig.writes[-1] is True
+    assert rig.state == "PURGING"
+    assert rig.writes[-1] is True
     rig.key(False)
     rig.engine(False)
     rig.run(1)
@@ -495,6 +546,14 @@ def test_without_contact_a_warming_pump_inlet_is_enough_and_a_hot_one_later_tell
     assert rig.writes[-1] is True, "no credit while oil may still come"
 
 
+def test_without_contact_a_loop_that_stays_warm_is_no_stuck_valve() -> None:
+    rig = warm_rig(fit_supply_contact=0, layout=LOOPED_RETURN, purge_factor_permille=6000)
+    rig.ramp(5, pump_inlet_c=70.0)
+    rig.ready(False)
+    rig.until(lambda: rig.state == "ON_DIESEL", 60)
+    assert rig.writes[-1] is False
+
+
 def test_without_contact_a_cooling_pump_inlet_proves_the_way_back() -> None:
     rig = warm_rig(fit_supply_contact=0)
     rig.ramp(5, pump_inlet_c=70.0)
@@ -502,7 +561,8 @@ def test_without_contact_a_cooling_pump_inlet_proves_the_way_back() -> None:
     rig.until(lambda: rig.state == "PURGING", 1)
     rig.ramp(5, pump_inlet_c=60.0)
     rig.run(60)
-    assert not rig.blocks(rows.SUPPLY_VALVE) and rig.writes[-1] is False
+    assert not rig.blocks(rows.SUPPLY_VALVE)
+    assert rig.writes[-1] is False
 
 
 def test_without_contact_nothing_is_said_where_both_fuels_are_alike_warm() -> None:
@@ -520,7 +580,8 @@ def test_without_contact_a_lost_pump_inlet_sensor_gives_no_verdict_of_its_own() 
     rig = warm_rig(fit_supply_contact=0)
     rig.counts[PUMP_INLET] = OPEN_COUNTS
     rig.run(60)
-    assert rig.blocks(rows.OTHER_SENSOR) and not rig.blocks(rows.SUPPLY_VALVE)
+    assert rig.blocks(rows.OTHER_SENSOR)
+    assert not rig.blocks(rows.SUPPLY_VALVE)
 
 
 def test_heater_warms_the_filter_only_with_a_running_engine_warm_coolant_and_a_charging_alternator() -> None:
@@ -567,7 +628,7 @@ def test_heater_goes_off_within_a_second_of(cause: str) -> None:
 
 
 def test_heater_without_a_supply_sensor_trusts_the_engine_run_time() -> None:
-    rig = Rig(fit_heater=1, authority=1, fit_supply=0)
+    rig = Rig(fit_heater=1, authority=PERMIT, fit_supply=0)
     rig.reads(coolant_c=60.0, oil_c=50.0, oil_tank_c=50.0)
     rig.start()
     rig.run(5)
@@ -581,7 +642,8 @@ def test_dead_heater_is_told_and_forgiven_once_it_heats() -> None:
     rig.run(299)
     assert not rig.law.heater.failed
     rig.run(8)
-    assert rig.blocks(rows.HEATER) and rig.message == rows.HEATER
+    assert rig.blocks(rows.HEATER)
+    assert rig.message == rows.HEATER
     rig.ramp(60, oil_c=53.0)
     rig.run(2)
     assert not rig.blocks(rows.HEATER)
@@ -600,7 +662,8 @@ def test_too_many_reverts_lock_oil_out_until_key_off() -> None:
         if number < 3:
             rig.until(lambda: rig.state == "ON_OIL", 60)
     rig.run(60)
-    assert rig.lets(rows.CHATTER) and rig.message == rows.CHATTER
+    assert rig.lets(rows.CHATTER)
+    assert rig.message == rows.CHATTER
     rig.law.evidence.read(rows.CHATTER, False)
     assert (rig.law.evidence.measured, rig.law.evidence.limit) == (3, 2)
     rig.key(False)
@@ -619,7 +682,8 @@ def test_watchdog_restart_locks_oil_out_until_key_off() -> None:
     rig.until(lambda: rig.state == "PURGING", 1)
     rig.until(lambda: rig.state == "ON_DIESEL", 60)
     rig.run(30)
-    assert rig.lets(rows.RESTARTED) and rig.message == rows.RESTARTED
+    assert rig.lets(rows.RESTARTED)
+    assert rig.message == rows.RESTARTED
     rig.key(False)
     rig.engine(False)
     rig.run(1)
@@ -633,7 +697,8 @@ def test_one_late_tick_is_ridden_through_two_end_oil(rig: Rig) -> None:
     assert rig.state == "ON_OIL"
     rig.tick(251)
     rig.tick(251)
-    assert rig.on_diesel and rig.moves[-1][2] == rows.OVERRUN
+    assert rig.on_diesel
+    assert rig.moves[-1][2] == rows.OVERRUN
     assert rig.message == rows.OVERRUN
     rig.run(7)
     assert not rig.blocks(rows.OVERRUN)
@@ -670,8 +735,10 @@ def test_refused_write_means_no_oil_today() -> None:
     rig.ready()
     rig.start()
     rig.run(60)
-    assert rig.state == "ON_DIESEL" and rig.lets(rows.MEMORY)
-    assert rig.message == rows.MEMORY and rig.law.panel.buzzer != REPEATED
+    assert rig.state == "ON_DIESEL"
+    assert rig.lets(rows.MEMORY)
+    assert rig.message == rows.MEMORY
+    assert rig.law.panel.buzzer != REPEATED
     rig.refuses_writes = False  # too late for this trip
     rig.run(60)
     assert rig.state == "ON_DIESEL"
@@ -761,7 +828,9 @@ def test_invalid_settings_mean_diesel_and_say_so() -> None:
     rig.ready()
     rig.start()
     rig.run(60)
-    assert rig.state == "ON_DIESEL" and rig.message == rows.SETTINGS and rig.writes == []
+    assert rig.state == "ON_DIESEL"
+    assert rig.message == rows.SETTINGS
+    assert rig.writes == []
     rig.law.evidence.read(rows.SETTINGS, False)
     assert (rig.law.evidence.measured, rig.law.evidence.unit) == (1, "flag")
 
@@ -782,7 +851,9 @@ def test_level_blocks_the_next_entry_first_and_ends_oil_later(
 ) -> None:
     rig.reads(**{reading: blocks_at})
     rig.run(10)
-    assert rig.state == "ON_OIL" and rig.blocks(row) and rig.message == row
+    assert rig.state == "ON_OIL"
+    assert rig.blocks(row)
+    assert rig.message == row
     rig.law.evidence.read(row, False)
     assert rig.law.evidence.measured == pytest.approx(blocks_at * 1000, abs=1)
     rig.reads(**{reading: forces_at})
@@ -794,7 +865,7 @@ def test_level_blocks_the_next_entry_first_and_ends_oil_later(
 
 
 def test_full_tank_does_not_stop_the_purge_of_a_looped_return() -> None:
-    rig = warm_rig(layout=1)
+    rig = warm_rig(layout=LOOPED_RETURN)
     rig.reads(oil_level=0.957)
     rig.until(lambda: rig.on_diesel, 10)
     assert rig.state == "PURGING"
@@ -806,7 +877,8 @@ def test_full_tank_does_not_stop_the_purge_of_a_looped_return() -> None:
 def test_hot_oil_blocks_three_kelvin_before_it_ends_oil(rig: Rig) -> None:
     rig.ramp(20, oil_c=97.5)
     rig.run(3)
-    assert rig.state == "ON_OIL" and rig.blocks(rows.OIL_HOT)
+    assert rig.state == "ON_OIL"
+    assert rig.blocks(rows.OIL_HOT)
     rig.law.evidence.read(rows.OIL_HOT, False)
     assert rig.law.evidence.limit == 9700
     rig.ramp(5, oil_c=100.2)

@@ -6,11 +6,11 @@ import struct
 import zlib
 
 import pytest
-from changeover.law import Law
-from changeover.memory import SLOT_BYTES, Record, choose, decode
 from hypothesis import given
 from hypothesis import strategies as st
 
+from changeover.law import Law
+from changeover.memory import SLOT_BYTES, Record, choose, decode
 from tests.law.rig import fitted_out
 
 
@@ -55,7 +55,8 @@ def test_sequence_goes_on_after_its_wrap() -> None:
     pair = [b"", last.encode()]
     last.oil_in_lines = False
     pair[0] = last.encode()
-    assert last.sequence == 0 and last.slot() == 0
+    assert last.sequence == 0
+    assert last.slot() == 0
     assert choose(pair).oil_in_lines is False
     assert choose(pair).sequence == 0
 
@@ -115,14 +116,16 @@ def test_write_that_is_refused_never_costs_the_good_slot(start: int) -> None:
         torn = kept.encode()[:16]
         pair[kept.slot()] = torn
         kept.refused()
-        assert choose(pair).oil_in_lines is True and data in pair
+        assert choose(pair).oil_in_lines is True
+        assert data in pair
     pair[0 if pair[1] == data else 1] = kept.encode()
     assert choose(pair).oil_in_lines is False
 
 
 def test_law_writes_what_it_has_learnt_and_takes_it_up_again() -> None:
     law = Law(fitted_out(), record(False))
-    assert law.restriction.high_pa == 18_000 and law.restriction.low_pa == 4_321
+    assert law.restriction.high_pa == 18_000
+    assert law.restriction.low_pa == 4_321
     law.machine.record_dirty = True
     law.restriction.high_pa = 19_000
     back = decode(law.write_record())

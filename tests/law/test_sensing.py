@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from changeover.inputs import Inputs
 from changeover.restriction import Restriction
 from changeover.sensing import (
@@ -31,11 +34,7 @@ from host_sim import ntc
 from host_sim.filter_model import oil_viscosity_pa_s
 from host_sim.fluids import D341
 from host_sim.pressure import ABSOLUTE_115, DIFFERENTIAL_100
-from hypothesis import given
-from hypothesis import strategies as st
-
 from tests.law.rig import fitted_out
-
 
 ZERO_C = defaults()["ntc_p000_counts"]
 
@@ -72,7 +71,8 @@ def test_thermistor_runs_one_way_and_takes_any_order_of_readings() -> None:
     hopping = thermistor()
     for counts in (700, 65000, ZERO_C, 3328, 64461, ZERO_C + 1, 3329, 65000, 701):
         assert hopping.convert(counts) == thermistor().convert(counts)
-    assert min(values) < -4000 and max(values) > 13000, "beyond the table the value leaves the believable range"
+    assert min(values) < -4000, "beyond the table's ends the value leaves the believable range"
+    assert max(values) > 13000
 
 
 def test_trim_is_added() -> None:
@@ -87,7 +87,9 @@ def test_levels_supply_and_suction_are_straight_lines() -> None:
         assert value == pytest.approx(1000 * kpa, rel=1e-3, abs=2)
     for level in (0.0, 0.1, 0.5, 1.0):
         for index in (OIL_LEVEL, DIESEL_LEVEL):
-            assert inputs.channel[index].convert(round(3277 + level * 0.9 * 65535)) == pytest.approx(1000 * level, abs=1)
+            assert inputs.channel[index].convert(round(3277 + level * 0.9 * 65535)) == pytest.approx(
+                1000 * level, abs=1
+            )
     for volts in (0.0, 9.5, 11.5, 14.4):
         assert inputs.channel[SUPPLY].convert(round(volts / 20 * 65535)) == pytest.approx(1000 * volts, rel=1e-3)
     absolute = Inputs(fitted_out(suction_absolute=1))
@@ -126,18 +128,30 @@ def test_channel_says_nothing_before_it_has_settled() -> None:
 
 @pytest.mark.parametrize(
     ("counts", "reason"),
-    [(65000, OPEN), (65535, OPEN), (700, SHORT), (0, SHORT), (NO_ANSWER, STALE), (64999, OUT_OF_RANGE), (701, OUT_OF_RANGE)],
+    [
+        (65000, OPEN),
+        (65535, OPEN),
+        (700, SHORT),
+        (0, SHORT),
+        (NO_ANSWER, STALE),
+        (64999, OUT_OF_RANGE),
+        (701, OUT_OF_RANGE),
+    ],
 )
 def test_third_bad_sample_ends_trust_and_the_value_is_never_a_plausible_one(counts: int, reason: int) -> None:
     sensor = settled(thermistor(), ZERO_C)
     for number in (1, 2):
         sensor.step(counts)
-        assert sensor.reason == GOOD and sensor.value == 0 and sensor.age == number
+        assert sensor.reason == GOOD
+        assert sensor.value == 0
+        assert sensor.age == number
     sensor.step(counts)
-    assert sensor.reason == reason and sensor.age == 3
+    assert sensor.reason == reason
+    assert sensor.age == 3
     for _ in range(11):
         sensor.step(ZERO_C)
-        assert sensor.reason == reason and sensor.age == 0
+        assert sensor.reason == reason
+        assert sensor.age == 0
     sensor.step(ZERO_C)
     assert sensor.reason == GOOD
 
@@ -146,12 +160,14 @@ def test_counters_saturate() -> None:
     sensor = settled(thermistor(), ZERO_C)
     for _ in range(2000):
         sensor.step(65535)
-    assert sensor.age == 500 and sensor.bad == 40
+    assert sensor.age == 500
+    assert sensor.bad == 40
     for _ in range(39):
         sensor.step(ZERO_C)
         assert sensor.reason == OPEN
     sensor.step(ZERO_C)
-    assert sensor.reason == GOOD and sensor.bad == 0
+    assert sensor.reason == GOOD
+    assert sensor.bad == 0
 
 
 def test_channel_that_is_bad_from_the_start_never_settles() -> None:
@@ -193,7 +209,8 @@ def test_whatever_comes_a_good_channel_holds_a_believable_value(samples: list[in
         sensor.step(counts)
         if sensor.reason == GOOD:
             assert -4000 <= sensor.value <= 13000
-        assert 0 <= sensor.bad <= 40 and 0 <= sensor.age <= 500
+        assert 0 <= sensor.bad <= 40
+        assert 0 <= sensor.age <= 500
 
 
 @pytest.mark.parametrize(("rise", "fall"), [(2, 3), (2, 4), (3, 2)])
@@ -220,7 +237,7 @@ def test_bouncing_contact_needs_more_of_one_than_of_the_other() -> None:
 
 def test_slow_channels_take_turns_and_the_safety_ones_none() -> None:
     inputs = Inputs(fitted_out())
-    seen = {index: 0 for index in range(10)}
+    seen = dict.fromkeys(range(10), 0)
     for index in seen:
         step = inputs.channel[index].step
 

@@ -7,6 +7,9 @@ import zlib
 from hashlib import sha256
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
 from changeover import settings_file
 from changeover.sensing import Thermistor
 from changeover.settings import (
@@ -26,9 +29,6 @@ from changeover.validate import highest_authority, undetectable_cdegc, validate
 from host_sim import ntc
 from host_sim.filter_model import suction_correction
 from host_sim.fluids import D341
-from hypothesis import example, given
-from hypothesis import strategies as st
-
 from tests.law.rig import fitted_out
 
 OIL = D341.from_points(40.0, 40.0, 100.0, 8.6)  # the oil that the defaults are for
@@ -77,7 +77,8 @@ def test_default_oil_limit_is_not_below_twenty_square_millimetres_a_second() -> 
     assert defaults()["oil_exit_cdegc"] >= defaults()["oil_limit_cdegc"] + 500
 
 
-COMPARED = {  # settings that a reading of the Pico's converter is held against, and the other temperatures made from them
+# Settings that a reading of the Pico's converter is held against, and by how much other temperatures lie beside them.
+COMPARED = {
     "oil_entry_cdegc": (0,), "oil_exit_cdegc": (0,), "oil_hot_cdegc": (0, -300), "coolant_entry_cdegc": (0,),
     "coolant_exit_cdegc": (0,), "oil_restart_cdegc": (0,), "heater_off_cdegc": (0, -200),
     "ntc_check_low_cdegc": (0,), "ntc_check_high_cdegc": (0,),
@@ -203,7 +204,9 @@ def test_flat_suction_correction_is_allowed_to_be_none_at_all() -> None:
     assert named(values, **dict.fromkeys(NORM_NAMES, 1000)) == NORM_NAMES[1:]
 
 
-@pytest.mark.parametrize("lacking", ["fit_supply", "fit_oil_level", "fit_pump_inlet_ntc", "fit_return_contact", "fit_diesel_level"])
+@pytest.mark.parametrize(
+    "lacking", ["fit_supply", "fit_oil_level", "fit_pump_inlet_ntc", "fit_return_contact", "fit_diesel_level"]
+)
 def test_authority_beyond_what_is_fitted_is_refused(lacking: str) -> None:
     values = fitted_out(**{lacking: 0})
     assert highest_authority(values) == PERMIT
@@ -255,7 +258,8 @@ def test_worst_case_products_are_small_integers() -> None:
         "cooling ratio": (13000 + 4000 + 1000) * 10_000,
     }
     assert all(-(2**30) <= value < 2**30 for value in worst.values()), worst
-    assert flow_low_ul_s(low) > 0 and low["oil_tank_ml"] > 0, "divisors"
+    assert flow_low_ul_s(low) > 0, "a divisor"
+    assert low["oil_tank_ml"] > 0, "a divisor"
 
 
 # help and the stored form
@@ -266,7 +270,9 @@ def test_every_setting_has_its_help_and_nothing_else_has() -> None:
     assert set(HELP) == {row[0] for row in ROWS} - tables
     for name, unit, *_ in ROWS:
         smaller, larger = meaning(name)
-        assert smaller and larger and smaller != larger
+        assert smaller
+        assert larger
+        assert smaller != larger
         assert re.fullmatch(r"[a-z0-9_]+", name)
         assert name.endswith(SUFFIXES[unit])
     with pytest.raises(KeyError):

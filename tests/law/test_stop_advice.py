@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
-from changeover.stop_advice import standing_min
 from hypothesis import example, given
 from hypothesis import strategies as st
+
+from changeover.stop_advice import standing_min
 
 
 def exact_min(oil_cdegc: int, ambient_cdegc: int, restart_cdegc: int, cooling_s: int) -> float:
@@ -37,7 +38,7 @@ def test_advice_is_the_logarithm_and_never_longer(oil: int, ambient: int, restar
 def test_summer_stop_of_common_practice_is_allowed() -> None:
     """Common practice, no source: hot oil in summer needs no purge for 60 to 90 min.
 
-    Oil 78 degC, 25 degC outside, 54 degC at the restart; the time constant in the middle of the 100 to 149 min that follow.
+    Oil 78 degC, 25 degC outside, 54 degC at the restart; time constants from the 100 to 149 min that follow from them.
     """
     assert 60 <= standing_min(7800, 2500, 5400, 6000) <= 90
     assert 60 <= standing_min(7800, 2500, 5400, 6000 * 149 // 100) <= 120

@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from changeover import messages, reasons, rows
 from changeover.inputs import ENGINE, SUPPLY_CONTACT
 from changeover.interlocks import Interlocks
@@ -26,9 +29,6 @@ from changeover.sensing import (
     SUPPLY,
 )
 from changeover.ticks import Lateness
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from tests.law.rig import TICK_MS, fitted_out
 
 ROWS = range(len(rows.TABLE))
@@ -65,7 +65,7 @@ class State:
         self.limits = Limits(fitted_out())
         self.values = {"coolant": 8000, "oil": 8000, "supply": 13800, "oil_level": 600, "diesel_level": 600}
         self.oil_tank, self.suction = 8000, 5000
-        self.reason = {index: GOOD for index in (COOLANT, OIL, *OTHERS)}
+        self.reason = dict.fromkeys((COOLANT, OIL, *OTHERS), GOOD)
         self.suction_reason = GOOD
         self.flags = dict.fromkeys(FLAGS, False) | {"engine": True}
         self.counts = dict.fromkeys(COUNTS, 0) | {"engine_ms": 60_000}
@@ -233,8 +233,10 @@ def test_zero_degrees_is_a_temperature() -> None:
     """0 is a reading like any other; below it too."""
     for oil in (1, 0, -1, -4000):
         block, force = State(oil=oil, coolant=oil).code()
-        assert block >> rows.OIL_COLD & 1 and force >> rows.OIL_COLD & 1
-        assert block >> rows.COOLANT_COLD & 1 and force >> rows.COOLANT_COLD & 1
+        assert block >> rows.OIL_COLD & 1
+        assert force >> rows.OIL_COLD & 1
+        assert block >> rows.COOLANT_COLD & 1
+        assert force >> rows.COOLANT_COLD & 1
 
 
 def test_glossary_has_every_name_of_the_texts_and_no_other() -> None:
@@ -252,7 +254,8 @@ def test_columns_are_well_formed() -> None:
         assert len(row) == 10
         assert re.fullmatch(r"[a-z][a-z -]+", row[rows.NAME])
         for column in (rows.BLOCK_MS, rows.FORCE_MS, rows.CLEAR_MS):
-            assert row[column] >= 0 and row[column] % TICK_MS == 0
+            assert row[column] >= 0
+            assert row[column] % TICK_MS == 0
         assert row[rows.HAZARD] in {f"H{number}" for number in range(1, 11)}
         if row[rows.LATCH] == rows.LATCHED:
             assert row[rows.CLEAR_MS] == 0, "a latched row is cleared by key-off alone"
@@ -336,7 +339,8 @@ FROZEN_ROWS = (
     "no room for a purge", "coolant sensor not trusted", "oil sensor not trusted", "suction sensor not trusted",
     "another fitted sensor not trusted", "air leak or empty tank", "oil hot", "restarted by the watchdog", "ticks late",
     "memory not writable", "engine not running", "oil tank low", "diesel low", "oil left in the lines",
-    "filter restricted", "too many reverts", "heater not heating", "oil cold", "coolant cold", "shortest time on diesel",
+    "filter restricted", "too many reverts", "heater not heating", "oil cold", "coolant cold",
+    "shortest time on diesel",
 )  # fmt: skip
 FROZEN_REASONS = (
     "key off", "key on", "everything allows oil and the driver wants it", "oil may be at the return valve",
@@ -353,7 +357,8 @@ def test_ids_only_ever_grow_at_their_end() -> None:
     """Logs of any age carry these numbers: a row, reason or message may be added at the end, none moved or reused."""
     assert tuple(row[rows.NAME] for row in rows.TABLE)[: len(FROZEN_ROWS)] == FROZEN_ROWS
     assert reasons.TEXTS[: len(FROZEN_REASONS)] == FROZEN_REASONS
-    assert reasons.KEY_OFF == 32 and reasons.RUN_ON_ENDED == 31 + len(FROZEN_REASONS)
+    assert reasons.KEY_OFF == 32
+    assert 31 + len(FROZEN_REASONS) == reasons.RUN_ON_ENDED
     heads = tuple(messages.ENGLISH[number][0] for number in sorted(messages.ENGLISH) if number >= 32)
     assert heads[: len(FROZEN_MESSAGES)] == FROZEN_MESSAGES
     assert len(rows.TABLE) <= 30, "more would make masks that are no small integers on a 32-bit board"
@@ -363,6 +368,7 @@ def test_every_message_has_words_that_fit_the_display() -> None:
     assert sorted(messages.ENGLISH) == [*ROWS, *range(32, 32 + len(messages.ENGLISH) - len(rows.TABLE))]
     for head, action in messages.ENGLISH.values():
         lines = action.split("\n")
-        assert 0 < len(head) <= 16 and head.isascii()
+        assert 0 < len(head) <= 16
+        assert head.isascii()
         assert 1 <= len(lines) <= 2
         assert all(0 < len(line) <= 16 and line.isascii() for line in lines)

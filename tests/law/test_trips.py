@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import pytest
+
 from changeover import messages, reasons, rows
 from changeover.inputs import BONNET, BRAKE, NEUTRAL
 from changeover.panel_logic import BLINK, INSISTENT, OFF, SHORT, SILENT, STEADY
 from changeover.sensing import COOLANT, OIL
 from changeover.settings import ADVISE, LOOPED_RETURN, PERMIT
-
+from changeover.states import FILLING, ON_OIL
 from tests.law.rig import HOT_ENGINE, OPEN_COUNTS, SHORT_COUNTS, Rig
 
 
@@ -18,7 +19,8 @@ def test_cold_start_goes_to_oil_once_everything_is_warm() -> None:
 
     rig.start()  # -10 degC: the engine runs, nothing is thin enough
     rig.run(10)
-    assert rig.state == "ON_DIESEL" and rig.on_diesel
+    assert rig.state == "ON_DIESEL"
+    assert rig.on_diesel
     assert rig.lets(rows.OIL_COLD, rows.COOLANT_COLD)
     assert rig.message == rows.OIL_COLD
 
@@ -39,12 +41,18 @@ def test_cold_start_goes_to_oil_once_everything_is_warm() -> None:
     assert rig.on_diesel, "the record comes first"
 
     rig.tick()  # written and read back: only now may oil move
-    assert rig.state == "FILLING" and rig.law.machine.supply_on and not rig.law.machine.return_on
-    assert rig.message == messages.FILLING and rig.law.panel.green == BLINK
+    assert rig.state == "FILLING"
+    assert rig.law.machine.supply_on
+    assert not rig.law.machine.return_on
+    assert rig.message == messages.FILLING
+    assert rig.law.panel.green == BLINK
     filling_s = rig.until(lambda: rig.state == "ON_OIL", 10)
     assert filling_s == pytest.approx(50_000 / 28_000, abs=0.11)  # half a path volume at the highest flow
-    assert rig.law.machine.supply_on and rig.law.machine.return_on
-    assert rig.message == messages.ON_OIL and rig.law.panel.green == STEADY and rig.law.panel.buzzer == SHORT
+    assert rig.law.machine.supply_on
+    assert rig.law.machine.return_on
+    assert rig.message == messages.ON_OIL
+    assert rig.law.panel.green == STEADY
+    assert rig.law.panel.buzzer == SHORT
     assert [move[1:] for move in rig.moves] == [
         ("ON_DIESEL", reasons.KEY_ON),
         ("FILLING", reasons.ALLOWED),
@@ -57,11 +65,16 @@ def test_selector_on_diesel_purges_and_the_record_is_cleared_by_full_credit_only
     rig.warm_start()
     rig.ready(False)
     rig.run(0.2)
-    assert rig.state == "PURGING" and rig.on_diesel and rig.law.machine.return_on
+    assert rig.state == "PURGING"
+    assert rig.on_diesel
+    assert rig.law.machine.return_on
     assert rig.moves[-1] == ("ON_OIL", "PURGING", reasons.SELECTOR)
-    assert rig.message == messages.PURGING and rig.law.panel.amber == BLINK
+    assert rig.message == messages.PURGING
+    assert rig.law.panel.amber == BLINK
     purging_s = rig.until(lambda: rig.state == "ON_DIESEL", 60)
-    assert purging_s == pytest.approx(150_000 / 12_500, abs=0.11)  # 1.5 path volumes at four fifths of the measured flow
+    assert purging_s == pytest.approx(
+        150_000 / 12_500, abs=0.11
+    )  # 1.5 path volumes at four fifths of the measured flow
     assert rig.law.machine.lines.credit_ul == rig.law.machine.lines.purge_target_ul == 150_000
     assert rig.writes == [True, False]
     assert not rig.law.machine.return_on
@@ -74,35 +87,46 @@ def test_forgotten_purge_is_told_at_key_off_and_done_on_the_next_trip() -> None:
     rig.key(False)
     rig.engine(False)
     rig.run(1)  # the driver walks away from oil
-    assert rig.state == "PARKED" and rig.on_diesel and not rig.law.machine.return_on
-    assert rig.message == messages.OIL_LEFT and rig.law.panel.buzzer == INSISTENT and rig.law.panel.red == BLINK
+    assert rig.state == "PARKED"
+    assert rig.on_diesel
+    assert not rig.law.machine.return_on
+    assert rig.message == messages.OIL_LEFT
+    assert rig.law.panel.buzzer == INSISTENT
+    assert rig.law.panel.red == BLINK
     assert rig.law.power_hold
     assert rig.writes[-1] is True
     rig.run(30)
-    assert rig.law.panel.buzzer == SILENT and rig.message == messages.OIL_LEFT
+    assert rig.law.panel.buzzer == SILENT
+    assert rig.message == messages.OIL_LEFT
     assert not rig.law.power_hold, "said and saved: the board may let its power go"
 
     rig.boot()  # the next morning knows it from flash
     rig.reads(coolant_c=5.0, oil_c=5.0, oil_tank_c=5.0)
     rig.key(True)
     rig.run(2)
-    assert rig.state == "PURGING" and rig.message == messages.PURGE_WAITS
-    assert not rig.law.machine.return_on and rig.law.machine.lines.credit_ul == 0, "no credit before the engine runs"
+    assert rig.state == "PURGING"
+    assert rig.message == messages.PURGE_WAITS
+    assert not rig.law.machine.return_on
+    assert rig.law.machine.lines.credit_ul == 0, "no credit before the engine runs"
     rig.engine(True)
     rig.run(5)
-    assert rig.law.machine.return_on and rig.message == messages.PURGING
+    assert rig.law.machine.return_on
+    assert rig.message == messages.PURGING
     half_way = rig.law.machine.lines.credit_ul
     assert 0 < half_way < rig.law.machine.lines.purge_target_ul
 
     rig.engine(False)  # stalls: state and credit stay, valves go
     rig.run(20)
-    assert rig.state == "PURGING" and not rig.law.machine.return_on and rig.message == messages.PURGE_WAITS
+    assert rig.state == "PURGING"
+    assert not rig.law.machine.return_on
+    assert rig.message == messages.PURGE_WAITS
     assert rig.law.machine.lines.credit_ul == pytest.approx(half_way, abs=12_500)
     assert rig.writes[-1] is True
 
     rig.engine(True)
     rig.until(lambda: rig.state == "ON_DIESEL", 30)
-    assert rig.writes[-1] is False and rig.moves[-1][2] == reasons.PURGED
+    assert rig.writes[-1] is False
+    assert rig.moves[-1][2] == reasons.PURGED
 
 
 def test_key_off_in_the_middle_of_a_purge_keeps_the_record() -> None:
@@ -112,7 +136,8 @@ def test_key_off_in_the_middle_of_a_purge_keeps_the_record() -> None:
     rig.run(3)
     rig.key(False)
     rig.run(1)
-    assert rig.state == "PARKED" and rig.message == messages.OIL_LEFT
+    assert rig.state == "PARKED"
+    assert rig.message == messages.OIL_LEFT
     assert rig.writes[-1] is True
     rig.key(True)  # before the power went: the purge goes on
     rig.run(1)
@@ -126,8 +151,11 @@ def test_clean_car_is_parked_without_a_word() -> None:
     rig.key(False)
     rig.engine(False)
     rig.run(1)
-    assert rig.message == messages.PARKED_CLEAN and rig.law.panel.buzzer == SILENT and rig.law.panel.red == OFF
-    assert rig.law.record.trips == 1 and rig.writes == [False]
+    assert rig.message == messages.PARKED_CLEAN
+    assert rig.law.panel.buzzer == SILENT
+    assert rig.law.panel.red == OFF
+    assert rig.law.record.trips == 1
+    assert rig.writes == [False]
 
 
 def test_nothing_is_energised_before_the_engine_has_run_three_seconds() -> None:
@@ -136,12 +164,25 @@ def test_nothing_is_energised_before_the_engine_has_run_three_seconds() -> None:
     rig.ready()
     rig.key(True)
     rig.run(10)
-    assert rig.blocks(rows.ENGINE) and rig.writes == []
+    assert rig.blocks(rows.ENGINE)
+    assert rig.writes == []
     rig.engine(True)
     rig.run(2.9)
-    assert rig.on_diesel and rig.blocks(rows.ENGINE)
+    assert rig.on_diesel
+    assert rig.blocks(rows.ENGINE)
     waited_s = 2.9 + rig.until(lambda: not rig.on_diesel, 2)
     assert 3.0 <= waited_s <= 3.6  # debouncing and the record come on top
+
+
+@pytest.mark.parametrize("state", [FILLING, ON_OIL])
+def test_valves_ask_for_engine_time_whatever_the_state_claims(state: int) -> None:
+    """A second barrier: no path leads there, and if one did, the valve would wait."""
+    rig = Rig()
+    machine = rig.law.machine
+    for engine_ms, supply in ((0, False), (2999, False), (3000, True)):
+        machine.state, machine.engine_ms = state, engine_ms
+        machine.drive_valves()
+        assert machine.supply_on is supply
 
 
 def test_return_valve_of_a_purge_waits_half_a_second_of_engine() -> None:
@@ -179,11 +220,14 @@ def test_stopping_soon_purges_then_holds_diesel_until_pressed_again() -> None:
     rig = Rig()
     rig.warm_start()
     rig.press(2.5)
-    assert rig.state == "PURGING" and rig.moves[-1][2] == reasons.STOPPING_SOON
+    assert rig.state == "PURGING"
+    assert rig.moves[-1][2] == reasons.STOPPING_SOON
     rig.until(lambda: rig.state == "ON_DIESEL", 30)
-    assert rig.message == messages.MAY_STOP and rig.law.panel.buzzer == SHORT
+    assert rig.message == messages.MAY_STOP
+    assert rig.law.panel.buzzer == SHORT
     rig.run(60)  # dwell is long over, selector on READY: still diesel
-    assert rig.state == "ON_DIESEL" and rig.message == messages.MAY_STOP
+    assert rig.state == "ON_DIESEL"
+    assert rig.message == messages.MAY_STOP
 
     rig.press(2.5)
     rig.until(lambda: rig.state == "ON_OIL", 10)
@@ -259,7 +303,8 @@ def test_advise_moves_nothing_but_tells() -> None:
     rig.ready()
     rig.start()
     rig.run(60)  # `Rig.check` holds that no output moves
-    assert rig.state == "ON_DIESEL" and rig.message == messages.OIL_READY
+    assert rig.state == "ON_DIESEL"
+    assert rig.message == messages.OIL_READY
     assert rig.writes == []
 
 
@@ -268,10 +313,12 @@ def test_advise_credits_a_purge_without_moving_the_return_valve() -> None:
     rig.levels[BRAKE] = rig.levels[NEUTRAL] = rig.levels[BONNET] = True
     rig.start()
     rig.run(5)
-    assert rig.state == "PURGING" and not rig.law.machine.return_on
+    assert rig.state == "PURGING"
+    assert not rig.law.machine.return_on
     rig.key(False)
     rig.run(1)
-    assert rig.state == "PARKED" and not rig.law.run_on, "nor does it hold the engine"
+    assert rig.state == "PARKED"
+    assert not rig.law.run_on, "nor does it hold the engine"
 
 
 def test_permit_asks_on_the_edge_refuses_with_a_reason_and_wants_a_new_edge() -> None:
@@ -293,7 +340,8 @@ def test_permit_asks_on_the_edge_refuses_with_a_reason_and_wants_a_new_edge() ->
 
     rig.ramp(5, coolant_c=75.0)  # warm now, but a refused edge is spent
     rig.run(10)
-    assert rig.lets() and rig.state == "ON_DIESEL"
+    assert rig.lets()
+    assert rig.state == "ON_DIESEL"
     rig.ready(False)
     rig.run(1)
     rig.ready()
@@ -312,7 +360,8 @@ def test_permit_is_withdrawn_by_a_forced_exit() -> None:
     rig.until(lambda: rig.state == "PURGING", 10)
     rig.ramp(5, coolant_c=88.0)
     rig.run(60)
-    assert rig.state == "ON_DIESEL" and rig.lets()
+    assert rig.state == "ON_DIESEL"
+    assert rig.lets()
 
 
 def test_permit_refuses_while_stopping_soon_and_while_purging() -> None:
@@ -352,8 +401,8 @@ def test_looped_return_has_one_valve_and_skips_the_fill() -> None:
     rig.until(lambda: rig.state == "ON_DIESEL", 60)
 
 
-def run_on_rig(**settings: int) -> Rig:
-    rig = Rig(**{"run_on_s": 8, **settings})
+def run_on_rig(run_on_s: int = 8) -> Rig:
+    rig = Rig(run_on_s=run_on_s)
     rig.levels[BRAKE] = rig.levels[NEUTRAL] = rig.levels[BONNET] = True
     rig.warm_start()
     rig.key(False)
@@ -364,11 +413,15 @@ def run_on_rig(**settings: int) -> Rig:
 def test_run_on_purges_with_the_key_off_and_lets_the_engine_go() -> None:
     rig = run_on_rig(run_on_s=60)
     rig.run(0.2)
-    assert rig.law.run_on and rig.on_diesel and rig.law.machine.return_on
+    assert rig.law.run_on
+    assert rig.on_diesel
+    assert rig.law.machine.return_on
     assert rig.message == messages.RUNNING_ON
     rig.until(lambda: rig.state == "PARKED", 30)
-    assert rig.moves[-1][2] == reasons.PURGED and rig.message == messages.PARKED_CLEAN
-    assert not rig.law.run_on and rig.writes[-1] is False
+    assert rig.moves[-1][2] == reasons.PURGED
+    assert rig.message == messages.PARKED_CLEAN
+    assert not rig.law.run_on
+    assert rig.writes[-1] is False
 
 
 @pytest.mark.parametrize("ended_by", ["brake", "neutral", "bonnet", "engine", "oil sensor", "coolant sensor", "time"])
@@ -389,8 +442,10 @@ def test_run_on_is_ended_by_each_of(ended_by: str) -> None:
         assert left_s == pytest.approx(7.0, abs=0.2)
     else:
         assert left_s <= 1.0
-    assert not rig.law.run_on and rig.moves[-1][2] == reasons.RUN_ON_ENDED
-    assert rig.message == messages.PURGE_CUT and rig.law.panel.buzzer == INSISTENT
+    assert not rig.law.run_on
+    assert rig.moves[-1][2] == reasons.RUN_ON_ENDED
+    assert rig.message == messages.PURGE_CUT
+    assert rig.law.panel.buzzer == INSISTENT
     assert rig.writes[-1] is True, "the record stays"
 
 
@@ -400,7 +455,8 @@ def test_key_on_during_run_on_goes_on_purging_with_the_credit_it_has() -> None:
     credit = rig.law.machine.lines.credit_ul
     rig.key(True)
     rig.run(0.4)
-    assert rig.state == "PURGING" and not rig.law.run_on
+    assert rig.state == "PURGING"
+    assert not rig.law.run_on
     assert rig.law.machine.lines.credit_ul >= credit > 0
 
 
@@ -412,7 +468,8 @@ def test_run_on_is_not_begun_without_each_switch(missing: int) -> None:
     rig.warm_start()
     rig.key(False)
     rig.run(1)
-    assert rig.state == "PARKED" and rig.message == messages.OIL_LEFT
+    assert rig.state == "PARKED"
+    assert rig.message == messages.OIL_LEFT
 
 
 def test_run_on_of_a_half_done_purge_keeps_its_credit() -> None:
@@ -452,4 +509,5 @@ def test_parked_board_that_kept_its_feed_wakes_with_the_key() -> None:
     assert not rig.law.power_hold
     rig.key(True)
     rig.run(0.5)
-    assert rig.state == "ON_DIESEL" and rig.law.power_hold
+    assert rig.state == "ON_DIESEL"
+    assert rig.law.power_hold

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from changeover.lines import Lines
-from changeover.settings import ROWS, defaults
-from changeover.ticks import HALF_MS, MASK_MS, Lateness, ticks_add, ticks_diff
 from hypothesis import given
 from hypothesis import strategies as st
 
+from changeover.lines import Lines
+from changeover.settings import ROWS, defaults
+from changeover.ticks import HALF_MS, MASK_MS, Lateness, ticks_add, ticks_diff
 from tests.law.rig import HOT_ENGINE, Rig, fitted_out
 
 PERIOD = 2**30
@@ -37,7 +37,7 @@ def story(now_ms: int) -> tuple[list[tuple[str, str, int]], list[int], int]:
     """A whole trip, with what was moved, when, and the credit at its end."""
     rig = Rig(now_ms=now_ms)
     when: list[int] = []
-    rig.watch = lambda seen, _: when.append(len(when) if seen.moves else -1)
+    rig.watch = lambda _: when.append(len(rig.moves))
     rig.reads(**HOT_ENGINE)
     rig.ready()
     rig.start()
@@ -85,6 +85,13 @@ def test_fill_ends_at_half_a_path_volume_and_errs_high() -> None:
     assert lines.fill(100), "50 400 of 50 000"
     assert lines.fill_ul == 50_000, "saturates"
     assert lines.fill(100)
+
+
+def test_fill_rounds_up_in_every_tick() -> None:
+    lines = Lines(fitted_out(flow_max_ul_s=28_001))
+    lines.begin_fill()
+    lines.fill(1)
+    assert lines.fill_ul == 29
 
 
 def test_pause_in_a_fill_counts_for_as_long_as_the_watchdog_allows() -> None:

@@ -8,7 +8,6 @@ from pathlib import Path
 from changeover.inputs import BONNET, BRAKE, ENGINE, KEY, NEUTRAL, READY
 from changeover.sensing import NO_ANSWER, OIL, PUMP_INLET
 from changeover.settings import LOOPED_RETURN, PERMIT, defaults
-
 from tests.law.rig import HOT_ENGINE, OPEN_COUNTS, Rig
 
 WRAP = 2**30
@@ -19,9 +18,8 @@ class RecordedRig(Rig):
 
     def __init__(self, lines: list[str], **options: int) -> None:
         self.lines = lines
-        self.restarted = bool(options.get("restarted", False))
-        super().__init__(**options)  # type: ignore[arg-type]
-        self.watch = RecordedRig.record
+        super().__init__(**options)
+        self.watch = self.record
 
     def boot(self, restarted: bool = False) -> None:
         usual = defaults()

@@ -101,20 +101,28 @@ def test_idle_burns_what_was_measured(spec: CarSpec) -> None:
     assert car.burn_ul_s * 3600.0 / 1e6 == pytest.approx(0.6435, rel=0.1)
 
 
-def test_overrun_and_a_stopped_engine_burn_and_heat_nothing(spec: CarSpec) -> None:
+def test_overrun_burns_nothing_and_warms_by_its_friction_alone(spec: CarSpec) -> None:
+    """Mean effective pressure of friction times displacement times speed / 2, of which a share becomes warmth."""
     car = Car(spec, "tank_return", 20.0)
     start(car)
+    car.advance(300.0)
     car.engine_rpm, car.engine_load, car.speed_kmh = 2500.0, 0.0, 80.0
     car.advance(1.0)
+    supplied_j = car.net.supplied_j
+    car.advance(10.0)
     assert car.engine_running
     assert car.burn_ul_s == 0.0
-    warm = car.engine_c
-    car.advance(10.0)
-    assert car.engine_c <= warm
+    e = spec.engine
+    friction_w = e.friction_bar.value * 1e5 * e.displacement_l.value * 1e-3 * 2500.0 / 60.0 / 2.0
+    warmth_j = 10.0 * friction_w * e.friction_to_coolant.value
+    assert car.net.supplied_j - supplied_j == pytest.approx(warmth_j, rel=1e-9)
+    assert 3_000.0 < warmth_j / 10.0 < 6_000.0
     stop(car)
+    supplied_j = car.net.supplied_j
     car.advance(1.0)
     assert not car.engine_running
     assert car.feed_ul_s == car.burn_ul_s == 0.0
+    assert car.net.supplied_j == supplied_j
 
 
 def test_feed_flow_stays_in_the_band_known(spec: CarSpec) -> None:

@@ -40,7 +40,7 @@ def an_hour() -> list[Leg]:
         burn_w = (9000.0, 2400.0, 18000.0, 6000.0)[minute % 4] + 2500.0
         feed = min(28000.0, 10000.0 + 6.0 * (rpm - 850.0))
         burnt = burn_w / 13.0
-        on_oil = 20 <= minute < 45
+        on_oil = 20 <= minute < 34 or 37 <= minute < 45
         returned = feed - burnt
         legs.append(
             Leg(
@@ -60,7 +60,10 @@ def an_hour() -> list[Leg]:
 
 
 class Reference:
-    """d(temperature)/dt of the network, capacities of the tanks moving with their volume."""
+    """d(temperature)/dt of the network, capacities of the tanks moving with their volume.
+
+    Beside nodes and wax: the oil that stands in each hose, and the mean of what follows it there.
+    """
 
     def __init__(self, spec: CarSpec, oil_ul: float, diesel_ul: float) -> None:
         e, t, o, i = spec.engine, spec.tanks, spec.oil_line, spec.injection
@@ -87,6 +90,20 @@ class Reference:
         self.bulk = (oil_ul - t.coil_zone_l.value * 1e6) * fuel + t.oil_shell_j_k.value
         self.diesel = diesel_ul * fuel + t.diesel_shell_j_k.value
         self.opening, self.branch = 0.0, "held"
+        self.hose_ul = {
+            "hose": math.pi / 4.0 * o.hose_bore_mm.value**2 * o.hose_length_m.value * 1e3,
+            "valve_hose": math.pi / 4.0 * o.valve_hose_bore_mm.value**2 * o.valve_hose_length_m.value * 1e3,
+        }
+        self.left_ul = dict(self.hose_ul)
+        # h A of a tube: Nu k / d times pi d L
+        self.ua = {
+            line: spec.fuels.line_nusselt.value * spec.fuels.conductivity_w_mk.value * math.pi * length_m
+            for line, length_m in (
+                ("hose", o.hose_length_m.value),
+                ("valve_hose", o.valve_hose_length_m.value),
+                ("inlet", i.feed_length_m.value),
+            )
+        }
 
     def lift(self, wax_c: float, hysteresis: bool) -> float:
         e = self.spec.engine
@@ -122,9 +139,9 @@ class Reference:
         exchange("coolant", "radiator", e.radiator_flow_w_k.value * leg.rpm / e.coolant_flow_rpm.value * opening)
         exchange("engine", "pump", i.pump_to_block_w_k.value)
         exchange("engine", "inlet", i.feed_to_block_w_k.value)
+        exchange("engine", "valve_hose", o.valve_hose_to_block_w_k.value)
         exchange("heater", "filter", o.heater_to_oil_w_k.value)
         exchange("coil", "bulk", t.coil_to_bulk_w_k.value)
-        exchange("pump", "inlet", leg.recirculated * fuel)
         q["engine"] += leg.burn_w
         q["heater"] += leg.heater_w
         breeze = 1.0 + 0.2 * e.wind_at_100.value * leg.speed_kmh / 100.0
@@ -167,12 +184,41 @@ class Reference:
             q["bulk"] += (to_coil - draw) * (temp["coil"] - temp["bulk"])
             to_coil = draw
         q["coil"] += to_coil * t_back + (draw - to_coil) * temp["bulk"] - draw * temp["coil"]
-        for before, node in pairwise(("coil", "hose", "filter", "valve_hose")):
-            q[node] += draw * (temp[before] - temp[node])
-        q["inlet"] += draw * temp["valve_hose"] + diesel_draw * temp["diesel"] - through * temp["inlet"]
-        q["pump"] += through * (temp["inlet"] - temp["pump"])
+        oil_c = temp["coil"]
+        stands = []
+        for k, line in enumerate(("hose", "valve_hose")):
+            standing_c, following_c = y[14 + 2 * k : 16 + 2 * k]
+            passing_c = oil_c
+            if draw:
+                passing_c += (1.0 - math.exp(-self.ua[line] / draw)) * (temp[line] - oil_c)
+            out_c = standing_c if self.left_ul[line] > 0.0 else passing_c
+            q[line] += draw * (oil_c - out_c)
+            stands += [
+                (temp[line] - standing_c) * self.ua[line] / (self.hose_ul[line] * fuel),
+                (passing_c - following_c) * leg.oil / self.hose_ul[line],
+            ]
+            oil_c = out_c
+            if line == "hose":
+                q["filter"] += draw * (oil_c - temp["filter"])
+                oil_c = temp["filter"]
+        again = leg.recirculated * fuel
+        entering = draw * oil_c + diesel_draw * temp["diesel"] + again * temp["pump"]
+        given = (1.0 - math.exp(-self.ua["inlet"] / (through + again))) * (entering - (through + again) * temp["inlet"])
+        q["inlet"] += given
+        q["pump"] += entering - given - (through + again) * temp["pump"]
         q["diesel"] += diesel_back * (t_back - temp["diesel"])
-        return [q[node] / c[node] for node in NODES] + [(temp["coolant"] - wax) / e.thermostat_lag_s.value]
+        wax_rate = (temp["coolant"] - wax) / e.thermostat_lag_s.value
+        return [q[node] / c[node] for node in NODES] + [wax_rate] + stands
+
+    def settle(self, y: np.ndarray, leg: Leg) -> None:
+        """Where no oil is drawn, a hose's content comes to rest."""
+        if leg.oil:
+            return
+        for k, line in enumerate(self.left_ul):
+            assert self.left_ul[line] in (0.0, self.hose_ul[line])
+            if self.left_ul[line] == 0.0:
+                y[14 + 2 * k] = y[15 + 2 * k]
+                self.left_ul[line] = self.hose_ul[line]
 
     def minute(self, y: np.ndarray, leg: Leg) -> tuple[np.ndarray, np.ndarray]:
         """Temperatures at every fifth second of a minute, and those at its end.
@@ -184,7 +230,9 @@ class Reference:
         if (self.branch == "opening" and wax_rate < 0.0) or (self.branch == "closing" and wax_rate > 0.0):
             self.branch = "held"
         at, values = 0.0, []
+        self.settle(y, leg)
         while at < 60.0:
+            until = min([60.0] + [at + left / leg.oil for left in self.left_ul.values() if leg.oil and left])
             events = {
                 "held": [
                     _event(lambda _s, y: self.lift(y[13], False) - self.opening, 1.0),
@@ -195,22 +243,26 @@ class Reference:
             }[self.branch]
             solved = solve_ivp(
                 lambda s, y: self.rates(s, y, leg),
-                (at, 60.0),
+                (at, until),
                 y,
                 method="LSODA",
-                t_eval=[row for row in np.arange(5.0, 60.1, 5.0) if at < row <= 60.0],
+                t_eval=[row for row in np.arange(5.0, 60.1, 5.0) if at < row <= until] + [until] * (until % 5.0 > 0.0),
                 events=events,
                 rtol=1e-9,
                 atol=1e-9,
             )
             assert solved.success
-            values.extend(np.asarray(solved.y).T)  # no row where it turned before the next one
-            if solved.status == 0:
-                y = solved.y[:, -1]
+            # No row where it turned before the next one; the end of a hose's standing oil is none.
+            values.extend(row for s, row in zip(solved.t, np.asarray(solved.y).T, strict=True) if s % 5.0 == 0.0)
+            turned = solved.status == 1
+            which = next((i for i, times in enumerate(solved.t_events) if len(times)), 0)
+            end, y = (float(solved.t_events[which][0]), solved.y_events[which][0]) if turned else (until, solved.y[:, -1])
+            for line, left in self.left_ul.items():
+                self.left_ul[line] = left - (end - at) * leg.oil if left - (end - at) * leg.oil > 1e-3 else 0.0
+            at = end
+            if not turned:
                 self.opening = self.opening_at(y[13])
-                break
-            which = next(i for i, times in enumerate(solved.t_events) if len(times))
-            at, y = float(solved.t_events[which][0]), solved.y_events[which][0]
+                continue
             self.opening = self.opening_at(y[13])
             self.branch = ("opening", "closing")[which] if self.branch == "held" else "held"
         self.bulk += 60.0 * (leg.oil_return - leg.oil) * self.fuel
@@ -248,7 +300,7 @@ def swept(spec: CarSpec, legs: list[Leg], step_s: float) -> np.ndarray:
 @pytest.fixture(scope="module")
 def reference(spec: CarSpec) -> np.ndarray:
     tight = Reference(spec, 28e6, 40e6)
-    y, rows, openings = np.full(14, AMBIENT_C), [], []
+    y, rows, openings = np.full(18, AMBIENT_C), [], []
     for leg in an_hour():
         values, y = tight.minute(y, leg)
         rows.append(values[:, :13])

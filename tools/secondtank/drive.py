@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import statistics
 import sys
 from dataclasses import dataclass
@@ -28,6 +29,7 @@ from secondtank.report_data import DriveRecord
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from types import FrameType
 
 CHUNK_S = 60.0
 VOLUME_BALANCE, ENERGY_BALANCE = 1e-9, 1e-6
@@ -77,6 +79,25 @@ class CoolantError:
         }
 
 
+class Interrupt:
+    """Takes Ctrl-C: the first one is noted, for the end of the tick, since half a tick is no result; the second one acts at once."""
+
+    def __init__(self) -> None:
+        self.noted = False
+        self._before = signal.getsignal(signal.SIGINT)
+
+    def __enter__(self) -> Interrupt:
+        signal.signal(signal.SIGINT, self._note)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        signal.signal(signal.SIGINT, self._before)
+
+    def _note(self, number: int, frame: FrameType | None) -> None:
+        self.noted = True
+        signal.signal(signal.SIGINT, self._before)
+
+
 def run_drive(order: DriveOrder) -> int:
     """Run and write; returns the exit status. Raises InputError before anything is written."""
     scenario = load_scenario(order.scenario)
@@ -84,8 +105,14 @@ def run_drive(order: DriveOrder) -> int:
     if values["layout"] != ("tank_return", "looped_return").index(scenario.layout):
         raise InputError("settings: layout", values["layout"], f"the scenario's plumbing, {scenario.layout}")
     trace, ambient_c, notes = _trace(order)
-    folder = _folder(order.out)
     drive = Drive(scenario, values, order.seed, trace, ambient_c, order.coolant_from_log)
+    folder = _folder(order.out)
+    with Interrupt() as interrupt:
+        return _run_and_write(order, drive, folder, notes, interrupt)
+
+
+def _run_and_write(order: DriveOrder, drive: Drive, folder: Path, notes: list[str], interrupt: Interrupt) -> int:
+    scenario, values, trace = drive.scenario, drive.board.values, drive.trace
     recorder = Recorder(drive)
     watchers: list[Callable[[float], None]] = [recorder.tick]
     coolant = None
@@ -111,6 +138,8 @@ def run_drive(order: DriveOrder) -> int:
         def on_tick(t_s: float) -> None:
             for watcher in watchers:
                 watcher(t_s)
+            if interrupt.noted:
+                raise KeyboardInterrupt
 
         drive.on_tick = on_tick
         try:

@@ -1,0 +1,264 @@
+"""Every message has a claim that the car can bear out or give the lie to."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable
+from functools import lru_cache
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from changeover import messages, rows
+from host_sim.car import Car
+from host_sim.faults import Fault, Injector
+from host_sim.profile import load_profile
+from host_sim.truth import Truth
+from tests.drive.rig import coast, drive_of, fork, idle, story
+
+VALUES = load_profile("full_guard")
+PER_CDEGC, PER_PERMILLE, PER_MV = 0.01, 0.001, 0.001
+
+# What the simulation cannot make both of, and why.
+ONE_SIDED = {rows.OVERRUN: "the simulated board's ticks are never late; a late one exists only where a test says so"}
+
+
+@lru_cache(maxsize=1)
+def _fuel_table() -> Any:
+    return Car(story(idle(1.0)).car_spec(), "tank_return", 20.0).fuel_table
+
+
+class Stage:
+    """What claims are compared with, of car and board; harmless to begin with: on diesel, all cold and clean."""
+
+    def __init__(self) -> None:
+        self.car: Any = SimpleNamespace(
+            key_on=True, engine_running=True, supply_min_v=14.0, supply_valve_pos=0.0, return_valve_pos=0.0,
+            command_supply_oil=False, command_return_oil=False, suction_pa=0.0, air_leak=0.0, oil_level=0.6,
+            diesel_level=0.6, filter_c=20.0, tank_outlet_c=20.0, coolant_feed_c=20.0, ambient_c=20.0, heater_dead=False,
+            path=SimpleNamespace(worst_inside_oil=0.0), fuel_table=_fuel_table(),
+        )  # fmt: skip
+        self.conditions = SimpleNamespace(block=0, restarted=False)
+        self.board: Any = SimpleNamespace(
+            car=self.car, values=VALUES, law=SimpleNamespace(conditions=self.conditions), injector=Injector(1),
+            flash_refuses=False, remembers_oil=lambda: False,
+        )  # fmt: skip
+        self.truth = Truth(self.board)
+        self.truth.observe(0.1)
+
+    def live(self, seconds: float, **truth: Any) -> None:
+        """Let this be true for so long."""
+        for name, value in truth.items():
+            if name == "inside_oil":
+                self.car.path.worst_inside_oil = value
+            else:
+                assert hasattr(self.car, name), name
+                setattr(self.car, name, value)
+        for _ in range(round(seconds / 0.1)):
+            self.truth.observe(0.1)
+
+    def fault(self, kind: str, channel: str | None = None, other: str | None = None) -> None:
+        """A fault stands for a moment, and heals."""
+        fault = Fault(kind, channel, other=other)
+        self.board.injector.start(fault)
+        self.live(0.1)
+        self.board.injector.stop(fault)
+        self.live(0.1)
+
+
+def _car(seconds: float = 0.1, **truth: Any) -> Callable[[Stage], None]:
+    return lambda stage: stage.live(seconds, **truth)
+
+
+def _then(*steps: Callable[[Stage], None]) -> Callable[[Stage], None]:
+    def play(stage: Stage) -> None:
+        for step in steps:
+            step(stage)
+
+    return play
+
+
+def _sensor(name: str) -> Callable[[Stage], None]:
+    return lambda stage: stage.fault("open", name)
+
+
+def _flag(where: str, name: str, value: Any) -> Callable[[Stage], None]:
+    return lambda stage: setattr(getattr(stage, where), name, value)
+
+
+def _oil(name: str, beside_k: float) -> float:
+    return VALUES[name] * PER_CDEGC + beside_k
+
+
+_open_and_shut = _then(
+    _car(supply_valve_pos=1.0, command_supply_oil=True), _car(supply_valve_pos=0.0, command_supply_oil=False)
+)
+_NEXT_TRIP = _then(
+    _car(
+        key_on=False, engine_running=False, supply_valve_pos=0.0, command_supply_oil=False, command_return_oil=False,
+        suction_pa=0.0, air_leak=0.0,
+    ),
+    _car(key_on=True),
+)  # fmt: skip
+_ROOM = (
+    VALUES["oil_full_permille"] * PER_PERMILLE
+    - VALUES["path_ul"] / 1000 * VALUES["purge_factor_permille"] / VALUES["oil_tank_ml"] / 1000
+)
+_STARVED_PA = VALUES["suction_starved_pa"]
+_BLOCK_V = VALUES["supply_block_mv"] * PER_MV
+
+# id -> (what makes it true, what makes it untrue): just within and just beyond the claim's tolerance or time
+CLAIMS: dict[int, tuple[Callable[[Stage], None], Callable[[Stage], None]]] = {
+    rows.SETTINGS: (_flag("conditions", "block", 1), _flag("conditions", "block", 2)),
+    rows.STARVED: (
+        _car(supply_valve_pos=1.0, suction_pa=_STARVED_PA * 0.71),
+        _then(
+            _car(supply_valve_pos=1.0, suction_pa=_STARVED_PA),
+            _NEXT_TRIP,
+            _car(supply_valve_pos=1.0, suction_pa=_STARVED_PA * 0.69),
+        ),
+    ),
+    rows.SUPPLY_LOW: (
+        _car(supply_min_v=_BLOCK_V + 0.4),
+        _then(_car(supply_min_v=_BLOCK_V), _car(8.5, supply_min_v=_BLOCK_V + 0.6)),
+    ),
+    rows.SUPPLY_VALVE: (_car(1.5, supply_valve_pos=1.0), _car(0.9, supply_valve_pos=1.0)),
+    rows.RETURN_VALVE: (_car(1.5, command_return_oil=True), _then(_car(1.5, command_return_oil=True), _NEXT_TRIP)),
+    rows.NO_ROOM: (_car(oil_level=_ROOM - 0.02), _car(oil_level=_ROOM - 0.04)),
+    rows.COOLANT_SENSOR: (_sensor("coolant"), _sensor("oil")),
+    rows.OIL_SENSOR: (_sensor("oil"), _then(_sensor("oil"), _NEXT_TRIP)),
+    rows.SUCTION_SENSOR: (_sensor("ambient_pressure"), _sensor("ambient")),
+    rows.OTHER_SENSOR: (_sensor("diesel_level"), _sensor("ambient")),
+    rows.AIR: (
+        _car(supply_valve_pos=1.0, air_leak=0.1),
+        _then(_car(supply_valve_pos=1.0, air_leak=0.1), _NEXT_TRIP, _car(supply_valve_pos=1.0)),
+    ),
+    rows.OIL_HOT: (_car(filter_c=_oil("oil_hot_cdegc", -7.9)), _car(filter_c=_oil("oil_hot_cdegc", -8.1))),
+    rows.RESTARTED: (_flag("conditions", "restarted", True), _car()),
+    rows.MEMORY: (_flag("board", "flash_refuses", True), _car()),
+    rows.ENGINE: (_then(_car(engine_running=False), _car(4.0, engine_running=True)), _car(6.0)),
+    rows.OIL_LOW: (_car(oil_level=0.10), _car(oil_level=0.12)),
+    rows.DIESEL_LOW: (_car(diesel_level=0.10), _car(diesel_level=0.12)),
+    rows.LINES: (_car(inside_oil=0.05), _car()),
+    rows.RESTRICTED: (
+        _car(supply_valve_pos=1.0, suction_pa=VALUES["suction_block_pa"] * 0.71),
+        _car(supply_valve_pos=1.0, suction_pa=VALUES["suction_block_pa"] * 0.69),
+    ),
+    rows.CHATTER: (
+        _then(*[_open_and_shut] * (VALUES["reverts_max"] + 1)),
+        _then(*[_open_and_shut] * VALUES["reverts_max"]),
+    ),
+    rows.HEATER: (_car(heater_dead=True), _car()),
+    rows.OIL_COLD: (
+        _car(filter_c=90.0, tank_outlet_c=_oil("oil_entry_cdegc", 4.9)),
+        _car(filter_c=_oil("oil_entry_cdegc", 5.1), tank_outlet_c=_oil("oil_entry_cdegc", 5.1)),
+    ),
+    rows.COOLANT_COLD: (
+        _car(coolant_feed_c=_oil("coolant_entry_cdegc", 4.9)),
+        _car(coolant_feed_c=_oil("coolant_entry_cdegc", 5.1)),
+    ),
+    rows.DWELL: (
+        _then(_open_and_shut, _car(VALUES["dwell_diesel_s"])),
+        _then(_open_and_shut, _car(VALUES["dwell_diesel_s"] + 5.5)),
+    ),
+    messages.FILLING: (_car(supply_valve_pos=0.6), _car(supply_valve_pos=0.4)),
+    messages.ON_OIL: (_car(supply_valve_pos=0.6), _car(supply_valve_pos=0.4)),
+    messages.PURGING: (_car(), _car(engine_running=False)),
+    messages.PURGE_WAITS: (_car(engine_running=False), _car(2.5)),
+    messages.MAY_STOP: (_car(inside_oil=0.1), _car(inside_oil=0.9)),
+    messages.OIL_READY: (
+        _car(filter_c=_oil("oil_entry_cdegc", -4.9), tank_outlet_c=_oil("oil_entry_cdegc", -4.9)),
+        _car(filter_c=90.0, tank_outlet_c=_oil("oil_entry_cdegc", -5.1)),
+    ),
+    messages.PARKED_CLEAN: (_car(inside_oil=0.0), _car(inside_oil=1.0)),
+    messages.OIL_LEFT: (_car(inside_oil=0.05), _car()),
+    messages.RUNNING_ON: (_car(key_on=False), _car()),
+    messages.PURGE_CUT: (_car(inside_oil=0.05), _car()),
+    messages.STANDING: (_car(filter_c=_oil("oil_restart_cdegc", -4.9)), _car(filter_c=_oil("oil_restart_cdegc", -5.1))),
+    messages.PURGE_NOW: (_car(inside_oil=0.05), _car()),
+}
+
+
+def test_every_message_of_the_language_table_has_a_claim_and_a_telling_time() -> None:
+    truth = Stage().truth
+    for message in messages.ENGLISH:
+        assert isinstance(truth.holds(message), bool), messages.ENGLISH[message]
+        assert 0.0 < truth.telling_s(message) <= 60.0
+    with pytest.raises(KeyError):
+        truth.holds(max(messages.ENGLISH) + 1)
+
+
+def test_no_claim_is_empty() -> None:
+    assert set(CLAIMS) | set(ONE_SIDED) == set(messages.ENGLISH)
+    assert not set(CLAIMS) & set(ONE_SIDED)
+
+
+@pytest.mark.parametrize("message", CLAIMS, ids=lambda message: messages.ENGLISH[message][0])
+def test_a_claim_is_borne_out_and_given_the_lie_to(message: int) -> None:
+    true, untrue = CLAIMS[message]
+    stage = Stage()
+    true(stage)
+    assert stage.truth.holds(message)
+    stage = Stage()
+    untrue(stage)
+    assert not stage.truth.holds(message)
+
+
+@pytest.mark.parametrize(
+    ("kind", "channel", "other", "disturbed"),
+    [
+        ("ground_lifted", None, None, {rows.COOLANT_SENSOR, rows.OIL_SENSOR, rows.SUCTION_SENSOR}),
+        ("silent", None, None, {rows.SUCTION_SENSOR, rows.OTHER_SENSOR}),
+        ("swapped", "coolant", "oil", {rows.COOLANT_SENSOR, rows.OIL_SENSOR}),
+        ("open", "engine", None, set()),
+    ],
+)
+def test_a_fault_bears_out_the_message_of_each_sensor_that_it_touches_and_no_other(
+    kind: str, channel: str | None, other: str | None, disturbed: set[int]
+) -> None:
+    stage = Stage()
+    stage.fault(kind, channel, other)
+    sensors = (rows.COOLANT_SENSOR, rows.OIL_SENSOR, rows.SUCTION_SENSOR, rows.OTHER_SENSOR)
+    assert {row for row in sensors if stage.truth.holds(row)} == disturbed
+
+
+def test_a_forced_exit_is_judged_at_the_exit_floor_not_at_the_entry() -> None:
+    stage = Stage()
+    between = VALUES["oil_exit_cdegc"] * PER_CDEGC + 5.1
+    stage.live(
+        0.1, filter_c=between, tank_outlet_c=between, coolant_feed_c=VALUES["coolant_exit_cdegc"] * PER_CDEGC + 5.1
+    )
+    assert stage.truth.holds(rows.OIL_COLD)
+    assert stage.truth.holds(rows.COOLANT_COLD)
+    assert not stage.truth.row_true(rows.OIL_COLD)
+    assert not stage.truth.row_true(rows.COOLANT_COLD)
+    assert stage.truth.row_true(rows.OIL_LOW) is stage.truth.holds(rows.OIL_LOW)
+
+
+def test_a_new_board_says_oil_in_lines_until_its_first_purge_and_is_not_called_a_liar() -> None:
+    stage = Stage()
+    remembers = [True]
+    stage.board.remembers_oil = lambda: remembers[0]
+    truth = Truth(stage.board)
+    truth.observe(0.1)
+    assert truth.holds(messages.OIL_LEFT)
+    remembers[0] = False
+    truth.observe(0.1)
+    remembers[0] = True
+    truth.observe(0.1)
+    assert not truth.holds(messages.OIL_LEFT)
+
+
+def test_a_fork_judges_its_own_car() -> None:
+    drive = drive_of(story(idle(1.0)))
+    drive.run(10.0)
+    twin = fork(drive)
+    twin.car.heater_dead = True
+    twin.injector.start(Fault("open", "oil"))
+    coast(twin, 0.2)
+    assert twin.truth.holds(rows.HEATER)
+    assert twin.truth.holds(rows.OIL_SENSOR)
+    assert not drive.truth.holds(rows.HEATER)
+    assert not drive.truth.holds(rows.OIL_SENSOR)
+    assert copy.deepcopy(twin.truth).holds(rows.HEATER)
