@@ -189,7 +189,9 @@ class Drive:
         machine = law.machine
         self._moves_seen = machine.moves
         reason = machine.move_reason
-        forced = reason < reasons.KEY_OFF and machine.move_from in (FILLING, ON_OIL) and machine.move_to != machine.move_from
+        forced = (
+            reason < reasons.KEY_OFF and machine.move_from in (FILLING, ON_OIL) and machine.move_to != machine.move_from
+        )
         law.evidence.read(reason, forced)
         self.totals.moves.append(
             Move(
@@ -204,4 +206,3 @@ def reason_text(reason: int) -> str:
     if reason < reasons.KEY_OFF:
         return str(rows.TABLE[reason][rows.NAME])
     return reasons.TEXTS[reason - reasons.KEY_OFF]
-

@@ -280,8 +280,8 @@ def _never() -> bool:
 def start_warm(car: Car, coolant_c: float) -> None:
     """Give a car that has not moved yet the coolant temperature with which a log begins.
 
-    With the coolant go the engine's metal, the injection pump on it, and what the coolant heats up to the oil filter: an
-    engine that is warm still has warmed them on its last trip. Radiator, plain lines and the tanks' bulk stay as they are.
+    With the coolant go the engine's metal, the injection pump on it, and what the coolant heats up to the oil filter:
+    an engine that is still warm has warmed them on its last trip. Radiator, plain lines and the tanks' bulk stay.
     """
     net = car.net
     heat = list(net.heat)
@@ -291,6 +291,7 @@ def start_warm(car: Car, coolant_c: float) -> None:
         net.booked_j += brought
         net.supplied_j += abs(brought)
     net.heat = tuple(heat)
+    net.hose_oil.standing_c = net.hose_oil.following_c = coolant_c
     net.wax_c = coolant_c
 
 

@@ -24,8 +24,8 @@ MAX_STEPS = 24
 _SAME = 1e-5  # oil fractions this near join the last parcel, volume for volume
 _SAME_K = 0.5  # and so do temperatures
 _STEP_LEAST = 2e-4  # smaller changes of the oil fraction wait until they add up to a step
-_STEP_LEAST_K = 1.0  # smaller changes of temperature reach the pump at once, until they add up to a step
-_HALF_STEP_K = 0.5 * _STEP_LEAST_K
+_JUMP_K = 0.1  # a change of temperature from one push to the next that is a step of its own
+_DRIFT_K = 1.0  # less reaches the pump at once, until it adds up to this: a step where half of it was in
 _ARRIVED_K = 0.01  # a step of temperature is complete when less than this is missing at the pump
 _PER_K = 0.01  # oil fraction that weighs as much as a kelvin when parcels must be joined
 _STEP_JOIN = 0.01  # steps of one sign within this share of the path are one step at their centre
@@ -80,9 +80,20 @@ def _append(steps: list[tuple[float, float]], at: float, change: float, near_ul:
         return
     steps.append((at, change))
     if len(steps) > MAX_STEPS:
-        (at1, change1), (at2, change2) = steps[0], steps[1]
-        weight = abs(change1) + abs(change2)
-        steps[0:2] = [((at1 * abs(change1) + at2 * abs(change2)) / weight, change1 + change2)]
+        _join(steps)
+
+
+def _join(steps: list[tuple[float, float]]) -> None:
+    """Join the two neighbours of which the smaller has the least way to the other."""
+    costs = [min(abs(a[1]), abs(b[1])) * abs(b[0] - a[0]) for a, b in pairwise(steps)]
+    i = costs.index(min(costs))
+    (at1, change1), (at2, change2) = steps[i], steps[i + 1]
+    both = change1 + change2
+    if abs(both) > 0.5 * max(abs(change1), abs(change2)):
+        at = (at1 * change1 + at2 * change2) / both  # moves nothing on the whole, beyond both where signs differ
+    else:
+        at = at1 if abs(change1) > abs(change2) else at2
+    steps[i : i + 2] = [(at, both)]
 
 
 class FuelPath:
@@ -110,7 +121,7 @@ class FuelPath:
         self._warm_first = self._warm_last = t_c
         self._stirred_c = self._laminar_c = t_c  # sums of the steps
         self._in_c = t_c
-        self._half_ul = 0.0  # volume passed when the change that is to become a step was last below half of one
+        self._half_ul = 0.0  # volume passed when the drift was last below half of a step
 
     def copy(self) -> FuelPath:
         """An independent copy in the same state."""
@@ -128,12 +139,15 @@ class FuelPath:
         """
         parcels = self._parcels
         before_ul = self._passed_ul
-        change = t_c - self._warm_last
-        if -_HALF_STEP_K < change < _HALF_STEP_K or not -_HALF_STEP_K < t_c - self._in_c < _HALF_STEP_K:
-            self._half_ul = before_ul
+        change = t_c - self._in_c
         self._in_c = t_c
-        if not -_STEP_LEAST_K < change < _STEP_LEAST_K:
-            # A jump stands where it came in, a slow drift where half of it was in.
+        if not -_JUMP_K < change < _JUMP_K:
+            self._warm_last += change
+            _append(self._warm_steps, before_ul, change, _STEP_JOIN * self.volume_ul)
+        change = t_c - self._warm_last
+        if -0.5 * _DRIFT_K < change < 0.5 * _DRIFT_K:
+            self._half_ul = before_ul
+        elif not -_DRIFT_K < change < _DRIFT_K:
             self._warm_last = t_c
             _append(self._warm_steps, self._half_ul, change, _STEP_JOIN * self.volume_ul)
             self._half_ul = before_ul

@@ -94,8 +94,9 @@ class StandingOil:
         standing_c = self.standing_c = wall_c + (self.standing_c - wall_c) * keep
         leaves = min(drawn_ul, left)
         self.left_ul = left - leaves
-        # The hose takes up drawn_ul; what exceeds the standing oil has gone through.
-        self.following_c += (passing_c - self.following_c) * min(1.0, drawn_ul / (self.volume_ul - self.left_ul))
+        followed_ul = self.volume_ul - self.left_ul
+        if followed_ul > 0.0:
+            self.following_c += (passing_c - self.following_c) * min(1.0, drawn_ul / followed_ul)
         return passing_c + (standing_c - passing_c) * leaves / drawn_ul
 
 

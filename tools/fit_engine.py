@@ -1,4 +1,4 @@
-"""Fit the engine side of the car `logged_petrol_1_5` to logs of a real car and judge it on the logs that it has not seen.
+"""Fit the engine side of the car `logged_petrol_1_5` to logs of a real car; judge it on logs that it has not seen.
 
 python tools/fit_engine.py FOLDER, from the top of the project, FOLDER holding the logs as CSV files; takes minutes and
 rewrites host_sim/cars/logged_petrol_1_5.toml. Oil side, tanks and supply are copied from the project's own estate car:
@@ -17,13 +17,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from scipy.optimize import least_squares
+
 from host_sim.car import TICK_S, Car
 from host_sim.car_spec import CarSpec, Quantity, default_car_path, load_car
 from host_sim.driver import start_warm
 from host_sim.errors import InputError
 from host_sim.scenario import CARS
 from host_sim.traces import Trace, ambient_for, read_trace
-from scipy.optimize import least_squares
 
 CAR_FILE = CARS / "logged_petrol_1_5.toml"
 TITLE = "Logged car, 1.5 L petrol, engine side fitted to its logs; second tank invented"
@@ -119,9 +120,10 @@ def base_spec(logs: dict[str, Trace]) -> CarSpec:
         "indicated_efficiency": (EFFICIENCY, "judgement; of no effect on the heat, see torque_max_nm"),
         "torque_max_nm": (
             float(f"{LOAD_W_RPM * EFFICIENCY * 30.0 / math.pi:.4g}"),
-            f"so that full load burns {LOAD_W_RPM:.1f} W for each 1/min: the engine draws displacement / 120 times 1/min of air at "
-            f"{AIR_KG_M3} kg/m3, filled to {VOLUMETRIC} (judgement), and burns petrol of 43 MJ/kg with 14.7 kg of air a kg (from "
-            "memory). Logged load is not torque but this filling: within 5 % it is the logged manifold pressure over the outside's",
+            f"so that full load burns {LOAD_W_RPM:.1f} W for each 1/min: the engine draws displacement / 120 times "
+            f"1/min of air at {AIR_KG_M3} kg/m3, filled to {VOLUMETRIC} (judgement), and burns petrol of 43 MJ/kg with "
+            "14.7 kg of air a kg (from memory). Logged load is not torque but this filling: within 5 % it is the "
+            "logged manifold pressure over the outside's",
         ),
         "fuel_heat_j_ul": (32.0, "petrol of 0.745 kg/L and 43 MJ/kg, from memory"),
         "thermostat_hysteresis_k": (1.0, "judgement: less than the logs' resolution shows"),
@@ -147,7 +149,9 @@ def averages(spec: CarSpec, trace: Trace) -> np.ndarray:
     return errors[: blocks * BLOCK_S].reshape(blocks, BLOCK_S).mean(axis=1)
 
 
-def fit(spec: CarSpec, traces: Sequence[Trace], jobs: Callable[..., Iterable[np.ndarray]]) -> tuple[list[float], list[float]]:
+def fit(
+    spec: CarSpec, traces: Sequence[Trace], jobs: Callable[..., Iterable[np.ndarray]]
+) -> tuple[list[float], list[float]]:
     """Values for SOUGHT and their relative standard errors; `jobs` maps a function over the logs and over the steps.
 
     Least squares in the logarithm of each coefficient, by forward differences wide enough for the logs' resolution. The
@@ -173,12 +177,21 @@ def fit(spec: CarSpec, traces: Sequence[Trace], jobs: Callable[..., Iterable[np.
     start = np.log([one.guess for one in SOUGHT])
     bounds = (np.log([one.low for one in SOUGHT]), highest)
     found = least_squares(
-        residuals, start, slopes, bounds, loss="soft_l1", f_scale=SOFT_K, x_scale="jac", xtol=1e-4, ftol=1e-4, max_nfev=40
+        residuals,
+        start,
+        slopes,  # pyright: ignore[reportArgumentType]  scipy's own annotation leaves functions out
+        bounds,
+        loss="soft_l1",
+        f_scale=SOFT_K,
+        x_scale="jac",
+        xtol=1e-4,
+        ftol=1e-4,
+        max_nfev=40,
     )
     left, jacobian = residuals(found.x), slopes(found.x)
     variance = float(left @ left) / (len(left) - len(SOUGHT))
-    errors_1 = np.sqrt(np.diag(np.linalg.pinv(jacobian.T @ jacobian)) * variance)
-    return [float(value) for value in np.exp(found.x)], [float(error) for error in errors_1]
+    spreads = np.sqrt(np.diag(np.linalg.pinv(jacobian.T @ jacobian)) * variance)
+    return [float(value) for value in np.exp(found.x)], [float(spread) for spread in spreads]
 
 
 def rounded(value: float) -> float:
@@ -202,10 +215,10 @@ def car_text(spec: CarSpec, header: Sequence[str]) -> str:
 
 HEADER = (
     "Written by tools/fit_engine.py; change that, not this. Engine side: a 1.5 L petrol car (2014), fitted to logs of",
-    'the carOBD set ("Detecting Anomalies in the Engine Coolant Sensor Using One-Class Classifiers", IEEE Xplore document',
-    "8891367). Everything else: the invented estate car, as the logged car has no second tank. What this tank's coil, hose",
-    "and filter take from the coolant was there in the fit, so the block's fitted heat capacity is smaller by as much.",
-    "For drives on logs: block_loss_w_k holds for a running engine, and with it this car cools far too fast when parked.",
+    'the carOBD set ("Detecting Anomalies in the Engine Coolant Sensor Using One-Class Classifiers", IEEE Xplore',
+    "document 8891367). All else: the invented estate car; the logged car has no second tank. What this tank's coil,",
+    "hose and filter take from the coolant was there in the fit, so the block's heat capacity is the smaller for it.",
+    "For drives on logs: block_loss_w_k holds for a running engine; parked, this car cools far faster than a real one.",
 )
 
 
@@ -223,16 +236,19 @@ def main(folder: Path) -> None:
     for name, one in errors.items():
         median, p95 = median_and_p95(one)
         known = "fitted" if name in FITTED_LOGS else "not fitted"
-        print(f"{name:10} {median:9.2f} {p95:7.2f} {statistics.fmean(one):7.2f}  {known}; {ambient_for(logs[name], None)[1]}")
+        ambient = ambient_for(logs[name], None)[1]
+        print(f"{name:10} {median:9.2f} {p95:7.2f} {statistics.fmean(one):7.2f}  {known}; ambient: {ambient}")
     seen = median_and_p95([e for name, one in errors.items() if name in FITTED_LOGS for e in one])
     unseen = median_and_p95([e for name, one in errors.items() if name not in FITTED_LOGS for e in one])
-    print(f"all fitted: median {seen[0]:.2f} K, p95 {seen[1]:.2f} K; all not fitted: {unseen[0]:.2f} K, {unseen[1]:.2f} K")
+    print(
+        f"all fitted: median {seen[0]:.2f} K, p95 {seen[1]:.2f} K; all not fitted: {unseen[0]:.2f} K, {unseen[1]:.2f} K"
+    )
     data = spec.model_dump()
     for one, value, spread in zip(SOUGHT, values, spreads, strict=True):
         print(f"{one.key:22} {value:9g} {data['engine'][one.key]['unit']:6} +- {100.0 * spread:.1f} %")
         data["engine"][one.key]["source"] = (
-            f"fitted to logs {', '.join(FITTED_LOGS)} of {CITATION}, standard error {100.0 * spread:.1f} %; coolant error "
-            f"there: median {seen[0]:.1f} K, p95 {seen[1]:.1f} K; on {len(logs) - len(fitted)} logs not fitted: "
+            f"fitted to logs {', '.join(FITTED_LOGS)} of {CITATION}, standard error {100.0 * spread:.1f} %; coolant "
+            f"error there: median {seen[0]:.1f} K, p95 {seen[1]:.1f} K; on {len(logs) - len(fitted)} logs not fitted: "
             f"median {unseen[0]:.1f} K, p95 {unseen[1]:.1f} K"
         )
     part = CAR_FILE.with_suffix(".part")

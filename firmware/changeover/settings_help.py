@@ -28,6 +28,7 @@ HELP = {
         "thinner oil: it reaches the pump's limit while cooler",
         "thicker oil: entry and exit must rise with it",
     ),
+    "line_drop_cdegc": ("short or heated lines to the pump", "oil cools more between filter and pump as it changes over"),
     "oil_entry_cdegc": ("on oil sooner, thicker oil at the pump", "thinner oil at the pump, more diesel bought"),
     "oil_exit_cdegc": ("rides out a cool spell, nearer to the limit", "back on diesel sooner, more changes"),
     "oil_hot_cdegc": ("a warm day may end the oil", "hotter oil ages faster and boils water out in the hose"),

@@ -78,9 +78,12 @@ def _tables(values: dict[str, int], errors: list[tuple[str, object, str, str]]) 
 def _temperatures(values: dict[str, int], errors: list[tuple[str, object, str, str]]) -> None:
     floor = values["oil_limit_cdegc"] + undetectable_cdegc(values)
     why = "oil_limit_cdegc plus the offset that no rule can notice"
-    for name in ("oil_entry_cdegc", "oil_exit_cdegc"):
-        if values[name] < floor:
-            errors.append((name, values[name], "%d or more" % floor, why))
+    if values["oil_exit_cdegc"] < floor:
+        errors.append(("oil_exit_cdegc", values["oil_exit_cdegc"], "%d or more" % floor, why))
+    floor += values["line_drop_cdegc"]
+    if values["oil_entry_cdegc"] < floor:
+        why = why + ", plus line_drop_cdegc for the cold lines to the pump"
+        errors.append(("oil_entry_cdegc", values["oil_entry_cdegc"], "%d or more" % floor, why))
     for exit_name, entry_name in (("oil_exit_cdegc", "oil_entry_cdegc"), ("coolant_exit_cdegc", "coolant_entry_cdegc")):
         if values[exit_name] > values[entry_name]:
             allowed = "at most %s = %d" % (entry_name, values[entry_name])

@@ -134,7 +134,8 @@ def outputs(law: Law) -> dict[str, int]:
         "out_supply": int(machine.supply_on), "out_return": int(machine.return_on), "out_heater": int(law.heater.on),
         "out_run_on": int(law.run_on), "out_power": int(law.power_hold), "out_buzzer": panel.buzzer,
         "lamp_red": panel.red, "lamp_amber": panel.amber, "lamp_green": panel.green, "state": machine.state,
-        "reason": machine.move_reason, "blocked": law.interlocks.blocked, "forced": law.interlocks.forced, "message": panel.message,
+        "reason": machine.move_reason, "blocked": law.interlocks.blocked, "forced": law.interlocks.forced,
+        "message": panel.message,
         "fill_ul": machine.lines.fill_ul, "credit_ul": machine.lines.credit_ul,
     }  # fmt: skip
 

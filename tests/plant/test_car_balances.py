@@ -153,15 +153,16 @@ def trip(car: Car, step_s: float, seconds: int, look: Callable[[Car], None]) -> 
             car.command_return_oil = True
         if second == 1100:
             car.command_supply_oil = False
-        for _ in range(round(1.0 / step_s)):
-            car.advance(step_s)
-        look(car)
+        for _ in range(10):
+            for _ in range(round(0.1 / step_s)):
+                car.advance(step_s)
+            look(car)
 
 
 def test_halving_the_tick_changes_nothing_that_matters(spec: CarSpec) -> None:
-    """20 min from -10 degC with filling and purge, 0.1 s against 0.05 s, second by second.
+    """20 min from -10 degC with filling and purge, 0.1 s against 0.05 s: no event moves by more than one tick.
 
-    Nodes agree to 0.05 K; fuel at the pump, which jumps when a valve moves, to what it changes in one tick besides.
+    Nodes agree to 0.05 K; fuel at the pump, which rises by kelvins in a tick, to what it changes in one besides.
     """
     rows: list[list[tuple[float, ...]]] = []
     crossed_s: list[list[float]] = []
@@ -172,8 +173,11 @@ def test_halving_the_tick_changes_nothing_that_matters(spec: CarSpec) -> None:
         crossings: dict[str, float] = {}
 
         def look(car: Car, seen: list[tuple[float, ...]] = seen, crossings: dict[str, float] = crossings) -> None:
-            at_pump_c = [car.pump_inlet_c, refutas_nu(car.pump_index_worst)]
-            seen.append((*(car.net.temperature_c(node) for node in range(len(NODES))), *at_pump_c))
+            seen.append((*(car.net.temperature_c(node) for node in range(len(NODES))), car.pump_inlet_c))
+            if refutas_nu(car.pump_index_worst) > 20.0:
+                crossings.setdefault("thick at the pump", car.time_s)
+            elif "thick at the pump" in crossings:
+                crossings.setdefault("thin at the pump", car.time_s)
             if car.pump_inlet_c > 40.0:
                 crossings.setdefault("warm fuel at the pump", car.time_s)
             if car.filter_c > 70.0:
@@ -188,19 +192,16 @@ def test_halving_the_tick_changes_nothing_that_matters(spec: CarSpec) -> None:
         trip(car, step_s, 1200, look)
         rows.append(seen)
         crossed_s.append(list(crossings.values()))
-        assert len(crossings) == 5
+        assert len(crossings) == 7
     one, other = (np.array(seen) for seen in rows)
     off = np.abs(one - other)
     assert off[:, : len(NODES)].max() < 0.05
-    change = np.abs(np.diff(one[:, len(NODES) :], axis=0, prepend=one[:1, len(NODES) :]))
-    in_a_tick = 0.1 * np.maximum(change, np.roll(change, -1, axis=0))
-    assert in_a_tick[:, 0].max() > 0.5  # it does jump
-    assert (off[:, len(NODES) :] < 0.05 + in_a_tick).all()
-    # Looked at once a second: a shift of less than a tick shows as none, or as one look.
+    in_a_tick = np.abs(np.diff(one[:, -1], prepend=one[0, -1]))
+    in_a_tick = np.maximum(in_a_tick, np.roll(in_a_tick, -1))
+    assert in_a_tick.max() > 0.5
+    assert (off[:, -1] < 0.05 + in_a_tick).all()
     for a, b in zip(*crossed_s, strict=True):
-        assert abs(a - b) < 1.01
-    shifted = sum(abs(a - b) > 0.1 for a, b in zip(*crossed_s, strict=True))
-    assert shifted <= 1
+        assert abs(a - b) < 0.101
 
 
 def test_one_long_advance_is_many_short_ones(spec: CarSpec) -> None:

@@ -11,7 +11,20 @@ from host_sim.car_spec import CarSpec
 from host_sim.filter_model import oil_viscosity_pa_s
 from host_sim.fluids import blend_nu, diesel_density_kg_m3, oil_density_kg_m3
 from host_sim.fuel_path import LAWS
-from host_sim.thermal import COIL, FILTER, HOSE, INLET, PUMP, VALVE_HOSE, StandingOil, ThermalNetwork
+from host_sim.thermal import (
+    BULK,
+    COIL,
+    COOLANT,
+    ENGINE,
+    FEED,
+    FILTER,
+    HOSE,
+    INLET,
+    PUMP,
+    VALVE_HOSE,
+    StandingOil,
+    ThermalNetwork,
+)
 from tests.plant.conftest import start
 
 STEP_S = 1e-3  # so short that no wall moves
@@ -25,6 +38,10 @@ def network(spec: CarSpec, hot_c: float) -> ThermalNetwork:
         heat[node] = net.capacity[node] * hot_c
     net.heat = tuple(heat)
     return net
+
+
+def unbalanced_j(net: ThermalNetwork, since: ThermalNetwork) -> float:
+    return abs(sum(net.heat) - sum(since.heat) - (net.booked_j - since.booked_j))
 
 
 def draw(net: ThermalNetwork, oil_ul: float, recirculated_ul: float = 0.0, step_s: float = STEP_S) -> None:
@@ -46,6 +63,7 @@ def test_fuel_passing_a_cold_line_loses_what_its_effectiveness_says(spec: CarSpe
     """
     oil_ul = flow_ul_s * STEP_S
     net = flushed(network(spec, 80.0))
+    start = net.copy()
     before = net.heat
     draw(net, oil_ul)
     fuel_w_k = flow_ul_s * spec.tanks.fuel_j_ul_k.value
@@ -68,28 +86,28 @@ def test_fuel_passing_a_cold_line_loses_what_its_effectiveness_says(spec: CarSpe
         if node == INLET:
             carried_on_j = oil_ul * spec.tanks.fuel_j_ul_k.value * entering_c[INLET] * (1.0 - by_ht)
             at_pump_j = net.heat[PUMP] - before[PUMP] + oil_ul * spec.tanks.fuel_j_ul_k.value * net.temperature_c(PUMP)
-            assert at_pump_j == pytest.approx(carried_on_j, rel=2e-3)
+            assert at_pump_j == pytest.approx(carried_on_j, rel=5e-3)
     if flow_ul_s == 10_000.0:
-        assert 1.0 - net.at_valve_c / 80.0 < 0.1  # some per cent, not all of it
-    assert net.balance_error() < 1e-12
+        assert 0.03 < 1.0 - net.at_valve_c / 80.0 < 0.1  # some per cent, not all of it
+    assert unbalanced_j(net, start) < 1e-12 * sum(start.heat)
 
 
 def test_what_stood_in_the_valve_hose_leaves_first_and_is_its_volume(spec: CarSpec) -> None:
     """Bore 8 mm and 0.6 m: 30.2 mL at the hose's own temperature, then hot oil less its few per cent."""
     net = network(spec, 80.0)
     net.hose_oil.left_ul = 0.0
+    start = net.copy()
     volume_ul = math.pi / 4.0 * 8.0**2 * 600.0
     assert volume_ul == pytest.approx(30_159.0, abs=1.0)
-    cold_ul = mean_j = 0.0
+    cold_ul = 0.0
     for _ in range(600):
         draw(net, 100.0)
-        cold_ul += 100.0 * (net.at_valve_c < 1.0)
-        mean_j += 100.0 * net.at_valve_c
+        cold_ul += 100.0 * (net.at_valve_c < 5.0)
+    # A step that holds the end of the slug and the first of what follows counts as either.
     assert cold_ul == pytest.approx(volume_ul, abs=100.0)
     assert 70.0 < net.at_valve_c < 80.0
-    assert mean_j == pytest.approx((60_000.0 - volume_ul) * net.at_valve_c, rel=0.02)
     assert net.valve_hose_oil.mean_c == pytest.approx(net.at_valve_c, abs=1.5)
-    assert net.balance_error() < 1e-12
+    assert unbalanced_j(net, start) < 1e-12 * sum(start.heat)
 
 
 def test_standing_oil_cools_to_its_wall_and_a_part_that_is_drawn_is_made_up_by_what_follows() -> None:
@@ -115,23 +133,25 @@ def test_recirculated_fuel_comes_to_the_pump_with_the_fresh(spec: CarSpec) -> No
     heat = list(net.heat)
     heat[PUMP] = net.capacity[PUMP] * 50.0
     net.heat = tuple(heat)
+    start = net.copy()
     draw(net, 0.5, 10.0)
     flow_w_k = 10.5 / STEP_S * spec.tanks.fuel_j_ul_k.value
     ua_w_k = 48.0 / 11.0 * math.pi * spec.fuels.conductivity_w_mk.value * spec.injection.feed_length_m.value
     given_w = (1.0 - math.exp(-ua_w_k / flow_w_k)) * flow_w_k * 50.0 * 10.0 / 10.5
     assert net.heat[INLET] / STEP_S == pytest.approx(given_w, rel=2e-3)
-    assert net.balance_error() < 1e-12
+    assert unbalanced_j(net, start) < 1e-12 * sum(start.heat)
 
 
 def on_oil(spec: CarSpec, ambient_c: float, hot_c: float) -> Car:
-    """Engine at 1683/min (15 mL/s) and ready to change over: hot coil zone and filter, cold hoses."""
+    """Engine at 1683/min (15 mL/s) and ready to change over: cold are diesel, pump, its lines and the oil in the hoses."""
     car = Car(spec, "tank_return", ambient_c)
     start(car)
     car.engine_rpm = 1683.0
     car.advance(10.0)
     heat = list(car.net.heat)
-    for node in (COIL, FILTER):
+    for node in (ENGINE, COOLANT, FEED, COIL, HOSE, FILTER):
         heat[node] = car.net.capacity[node] * hot_c
+    heat[BULK] = car.net.bulk_j_k * hot_c
     car.net.heat = tuple(heat)
     return car
 
