@@ -127,7 +127,14 @@ class Monitors:
             self._spoilt_ml = spoilt_ml
         else:
             lost = spoilt_ml - self._spoilt_ml
-            self._judge("H3", t_s, lost, self.board.values["path_ul"] / 1000.0, "mL", "oil into the diesel tank while the board had no power")
+            self._judge(
+                "H3",
+                t_s,
+                lost,
+                self.board.values["path_ul"] / 1000.0,
+                "mL",
+                "oil into the diesel tank while the board had no power",
+            )
         for level, tank in ((car.oil_level, "oil tank"), (car.diesel_level, "diesel tank")):
             self._judge("H10", t_s, level, OVERFULL, "share", tank)
         if not car.engine_running and not self.board.law.machine.write_wanted:
@@ -135,7 +142,9 @@ class Monitors:
             if not self.board.remembers_oil():
                 self._judge("H7", t_s, inside, UNPURGED_SHARE, "share", "oil in the lines, and the record says none")
 
-    def _judge(self, hazard: str, t_s: float, value: float, limit: float, unit: str, text: str, told: bool = False) -> None:
+    def _judge(
+        self, hazard: str, t_s: float, value: float, limit: float, unit: str, text: str, told: bool = False
+    ) -> None:
         if limit > 0.0 and value / limit > self.margins[hazard]:
             self.margins[hazard] = value / limit
         key = hazard + text
@@ -199,7 +208,9 @@ class Monitors:
         self._heater_s = self._heater_s + dt_s if car.heater_on and not car.engine_running else 0.0
         self._judge("H5", t_s, self._heater_s, HEATER_ALONE_S, "s", "heater on with the engine off")
         if car.heater_on:
-            self._judge("H5", t_s, 1.0 - car.battery_charge, 1.0 - RESERVE, "share", "battery below its restart reserve")
+            self._judge(
+                "H5", t_s, 1.0 - car.battery_charge, 1.0 - RESERVE, "share", "battery below its restart reserve"
+            )
         if car.engine_running and not car.key_on:
             self._run_on_s += dt_s
             cockpit = self.board.signals.cockpit

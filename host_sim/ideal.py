@@ -51,7 +51,11 @@ class Ideal:
             self._owed_s -= dt_s
             return
         board = self.board
-        if not (board.signals.cockpit.ready and car.key_on) or board.law.machine.wishes.stop_held or self._engine_s < 3.0:
+        if (
+            not (board.signals.cockpit.ready and car.key_on)
+            or board.law.machine.wishes.stop_held
+            or self._engine_s < 3.0
+        ):
             self._leave()
             return
         warm = min(car.tank_outlet_c, car.hose_c, car.filter_c) >= self._warm_c

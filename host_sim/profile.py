@@ -50,7 +50,9 @@ def check(values: dict[str, int], place: str) -> None:
     if errors:
         first = errors[0]
         rest = "".join(f"\n  {name} = {value}: {why}; allowed: {allowed}" for name, value, allowed, why in errors[1:])
-        raise InputError(f"{place}: {first[0]}", first[1], f"{first[2]} ({first[3]})" + (f"; and also:{rest}" if rest else ""))
+        raise InputError(
+            f"{place}: {first[0]}", first[1], f"{first[2]} ({first[3]})" + (f"; and also:{rest}" if rest else "")
+        )
 
 
 def _table(path: Path) -> dict[str, Any]:

@@ -119,7 +119,13 @@ class Recorder:
         for since, name in self._faults.values():
             self._fault_bars.append((since, end_s, name, 2, name))
         hazards = [
-            (found.time_s, min(end_s, found.time_s + 60.0), found.id, 2 if found.told else 3, f"{found.name}: {found.text}")
+            (
+                found.time_s,
+                min(end_s, found.time_s + 60.0),
+                found.id,
+                2 if found.told else 3,
+                f"{found.name}: {found.text}",
+            )
             for found in self.drive.monitors.found
         ]
         return {

@@ -97,9 +97,7 @@ class Truth:
             rows.CHATTER: lambda: self._reverts > values["reverts_max"],
             rows.HEATER: lambda: self.car.heater_dead,
             rows.OIL_COLD: lambda: self._coldest_c() < values["oil_entry_cdegc"] / 100.0 + OFFSET_K,
-            rows.COOLANT_COLD: lambda: (
-                self.car.coolant_feed_c < values["coolant_entry_cdegc"] / 100.0 + OFFSET_K
-            ),
+            rows.COOLANT_COLD: lambda: self.car.coolant_feed_c < values["coolant_entry_cdegc"] / 100.0 + OFFSET_K,
             rows.DWELL: lambda: self._closed_s < values["dwell_diesel_s"] + 5.0,
             messages.FILLING: lambda: self.car.supply_valve_pos > 0.5,
             messages.ON_OIL: lambda: self.car.supply_valve_pos > 0.5,

@@ -40,7 +40,17 @@ def interlocks() -> str:
         "upper one is shown and logged. Holds: until it blocks entry / until it forces the way back to diesel / until it clears. Latched\n"
         "rows clear at the next key-on. A row whose input is not fitted is not guarded.\n\n"
     )
-    text += _row("no", "name", "guarded with", "blocks entry when", "forces exit when", "holds", "ends in", "driver reads", "against")
+    text += _row(
+        "no",
+        "name",
+        "guarded with",
+        "blocks entry when",
+        "forces exit when",
+        "holds",
+        "ends in",
+        "driver reads",
+        "against",
+    )
     text += _row(*["---"] * 9)
     for number, row in enumerate(rows.TABLE):
         head, action = messages.ENGLISH[number]

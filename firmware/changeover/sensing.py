@@ -9,7 +9,7 @@ COOLANT, OIL, SUCTION, OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY, AM
 NO_ANSWER = -1  # in place of counts, when the part on the bus did not answer
 
 _UP, _TRIP, _FULL = 4, 12, 40  # a bad sample counts 4 up, a good one 1 down: 3 bad end trust, 4 s good bring it back
-_JUMP_CDEGC = 500  # equals the undetectable offset: a smaller step is covered by the margin
+JUMP_CDEGC = 500  # equals the undetectable offset: a smaller step is covered by the margin
 _AGE_FULL = 500  # samples; also the most that an absent sensor's jump limit grows by, in cdegc
 _ICE_CDEGC, _HOT_CDEGC = -4000, 13000
 
@@ -92,8 +92,8 @@ class Channel:
 class Thermistor(Channel):
     """NTC to ground under a pull-up; 0.01 degC by a table of counts every 5 K, linear between."""
 
-    def __init__(self, fitted: bool, values: dict[str, int], trim_cdegc: int) -> None:
-        super().__init__(fitted, _ICE_CDEGC, _HOT_CDEGC, 700, 65000, _JUMP_CDEGC)
+    def __init__(self, fitted: bool, values: dict[str, int], trim_cdegc: int, jump_cdegc: int = JUMP_CDEGC) -> None:
+        super().__init__(fitted, _ICE_CDEGC, _HOT_CDEGC, 700, 65000, jump_cdegc)
         self._table = [values[name] for name in NTC_NAMES]
         self._last = len(NTC_NAMES) - 2
         self._at = self._last // 2

@@ -38,7 +38,8 @@ def main() -> None:
     print("\n\n".join((printed(bars), costs, shares, sizes)))
     _OUT.parent.mkdir(parents=True, exist_ok=True)
     rows = [
-        {"bar": bar.bar, "asks": bar.asks, "measured": bar.measured, "verdict": bar.verdict, **bar.numbers} for bar in bars
+        {"bar": bar.bar, "asks": bar.asks, "measured": bar.measured, "verdict": bar.verdict, **bar.numbers}
+        for bar in bars
     ]
     found = {"machine": machine, "took_s": took_s, "bars": rows, "tick_parts_us": parts}
     _OUT.write_text(json.dumps(found, indent=1) + "\n", "utf-8")

@@ -1,4 +1,4 @@
-"""Bars d and e: what a step takes from MicroPython's heap, and how large the firmware is once compiled for the board."""
+"""Bars d and e: what a step takes from MicroPython's heap; how large the firmware is once compiled for the board."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from pathlib import Path
 
 from changeover.settings import defaults
 from changeover.states import STATES
-
 from tests.bench.record import Record
 from tests.bench.table import Bar
 from tests.needs import command
@@ -25,7 +24,7 @@ def _vectors(kept: Record) -> str:
     for tick, (now_ms, counts, levels) in enumerate(kept.raw):
         if tick in kept.boots:
             lines += [f"set {name}={value}" for name, value in kept.values.items() if value != usual[name]]
-            lines.append(f"boot {kept.boots[tick][1].hex()} 1 0")
+            lines.append(f"boot - {kept.boots[tick][1].hex()} 1 0")
         pins = "".join("01"[level] for level in levels)
         answer = f"{kept.answers[tick][0]:d}" if tick in kept.answers else "-"
         lines.append(f"t {now_ms} {','.join(str(count) for count in counts)} {pins} {answer}")
@@ -82,5 +81,7 @@ def sizes() -> tuple[Bar, str]:
     height = -(-len(cells) // 3)
     lines = [f"Firmware compiled by mpy-cross -march=armv6m, bytes of .mpy: {whole:,} in {len(rows)} files"]
     lines += ["".join(cells[row::height]) for row in range(height)]
-    bar = Bar("e", asks, f"no RP2040 here; firmware is {whole:,} bytes of .mpy", None, {"mpy": dict(rows), "total": whole})
+    bar = Bar(
+        "e", asks, f"no RP2040 here; firmware is {whole:,} bytes of .mpy", None, {"mpy": dict(rows), "total": whole}
+    )
     return bar, "\n".join(lines)

@@ -13,7 +13,6 @@ from changeover import rows
 from changeover.sensing import GOOD, OPEN, SETTLING
 from changeover.states import ON_OIL, PARKED
 from host_sim.profile import load_profile
-
 from tests.bench.packages import on_statemachine, on_transitions
 from tests.bench.players import FlatPlayer, LawPlayer, PackagePlayer, Player, WholeLawPlayer
 from tests.bench.record import FIELDS, Record, record, rows_met, typical
@@ -32,7 +31,8 @@ _SHAKES: dict[str, tuple[int, ...]] = {
     "oil_level": (30, 70, 920, 990), "diesel_level": (20, 70), "supply": (9000, 11000),
     "coolant_why": (OPEN, SETTLING), "oil_why": (OPEN,), "suction_why": (OPEN,), "oil_tank_why": (OPEN,),
     "inlet_why": (OPEN, SETTLING), "oil_level_why": (OPEN,), "diesel_level_why": (OPEN,), "supply_why": (OPEN,),
-    "key": (0,), "engine": (0,), "ready": (0,), "button": (1,), "supply_contact": (_TURNED,), "return_contact": (_TURNED,),
+    "key": (0,), "engine": (0,), "ready": (0,), "button": (1,),
+    "supply_contact": (_TURNED,), "return_contact": (_TURNED,),
     "high_pa": (19000,), "air": (1,), "heater_failed": (1,), "dt_ms": (300, 1000),
 }  # fmt: skip
 
@@ -43,8 +43,8 @@ def shaken() -> Record:
     Not a drive: it brings up the rows that no drive of an hour would. The law's own parts decide.
     """
     changes = (
-        "path_ul=100000", "flow_measured_ul_s=15625", "purge_factor_permille=1500", "dwell_diesel_s=10", "reverts_max=3",
-        "run_on_s=100",
+        "path_ul=100000", "flow_measured_ul_s=15625", "purge_factor_permille=1500", "dwell_diesel_s=10",
+        "reverts_max=3", "run_on_s=100",
     )  # fmt: skip
     kept = Record(load_profile("full_guard", changes))
     player = LawPlayer(kept.values)
@@ -85,7 +85,7 @@ def disagreement(player: Player, kept: Record) -> int | None:
             player.boot(kept.boots[tick][0])
         if tick in kept.restarts:
             player.restart()
-        player.step([reading])  # type: ignore[attr-defined]  # every player that is compared has it
+        player.step([reading])
         if player.decided() != kept.decided[tick]:
             return tick
         if tick in kept.answers:
@@ -157,9 +157,7 @@ def measure() -> tuple[list[Bar], str, Record]:
         checked[name] = PackagePlayer(rough.values, build)
         runners.append(Runner(name, player, player.step, player.load, kept.readings))
         runners.append(Runner(name + " decision", player, player.decide, player.load_masks, kept.masks))
-    differs = {
-        name: (disagreement(compared[name][0], kept), disagreement(checked[name], rough)) for name in compared
-    }
+    differs = {name: (disagreement(compared[name][0], kept), disagreement(checked[name], rough)) for name in compared}
     rng = random.Random(_SEED)
     for _ in range(ROUNDS):
         for runner in rng.sample(runners, len(runners)):
@@ -225,7 +223,11 @@ def _agreement(kept: Record, rough: Record, differs: dict[str, tuple[int | None,
         "flat and package variants give the same masks, states, commands and reasons, tick for tick",
         "; ".join(wrong) or same,
         not wrong,
-        {"differs": {name: list(ticks) for name, ticks in differs.items()}, "rows_blocked": blocked, "rows_forced": forced},
+        {
+            "differs": {name: list(ticks) for name, ticks in differs.items()},
+            "rows_blocked": blocked,
+            "rows_forced": forced,
+        },
     )
 
 

@@ -12,7 +12,6 @@ from changeover.lines import Lines
 from changeover.sensing import GOOD, SETTLING
 from changeover.settings import ADVISE, PERMIT
 from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, RUN_ON
-
 from tests.bench.record import Reading
 
 SETTINGS = 1 << rows.SETTINGS
@@ -563,7 +562,7 @@ class Flat:
                     self._go(RUN_ON, reasons.KEY_OFF)
                 else:
                     self._go(PARKED, reasons.KEY_OFF)
-        elif state == ON_OIL or state == FILLING:
+        elif state in (ON_OIL, FILLING):
             if force:
                 self.granted = False
                 reason = _lowest(force)
@@ -579,9 +578,7 @@ class Flat:
             elif state == FILLING:
                 if self.fill_ul < self.fill_target_ul:
                     longest = 2000 if dt >= 1000 else dt
-                    self.fill_ul = min(
-                        self.fill_target_ul, self.fill_ul + (self.flow_max_ul_s * longest + 999) // 1000
-                    )
+                    self.fill_ul = min(self.fill_target_ul, self.fill_ul + (self.flow_max_ul_s * longest + 999) // 1000)
                 if self.fill_ul >= self.fill_target_ul:
                     self._go(ON_OIL, reasons.FILLED)
         elif state == ON_DIESEL:
@@ -610,10 +607,8 @@ class Flat:
 
         state = self.state
         moves_valves = self.authority != ADVISE
-        self.supply_on = moves_valves and (state == ON_OIL or state == FILLING) and self.engine_ms >= 3000
-        self.return_on = (
-            moves_valves and (state == ON_OIL or state == PURGING or state == RUN_ON) and self.engine_ms >= 500
-        )
+        self.supply_on = moves_valves and state in (ON_OIL, FILLING) and self.engine_ms >= 3000
+        self.return_on = moves_valves and state in (ON_OIL, PURGING, RUN_ON) and self.engine_ms >= 500
 
     def _credited(self, force: int, dt: int) -> bool:
         if force & SUPPLY_VALVE:

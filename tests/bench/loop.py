@@ -1,4 +1,4 @@
-"""Bars b and f, one process: the closed loop's speed, what a tick costs in bare events, whether cost grows as time does."""
+"""Bars b and f, one process: the closed loop's speed, a tick in bare events, whether cost grows as time does."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from time import perf_counter_ns, process_time
 from typing import Any
 
 import simpy
+
 from host_sim.drive import TICK_S, Drive
 from host_sim.profile import load_profile
 from host_sim.scenario import Drive as Leg
 from host_sim.scenario import Scenario, Selector, Stop, load_scenario
-
 from tests.bench.table import Bar, shares, spread
 
 ROUNDS = 5
@@ -46,7 +46,7 @@ def started(scenario: Scenario) -> Drive:
 
 
 def seconds(work: Callable[[], object]) -> float:
-    """Processor time, which other programs disturb least; after a collection, so that none pays for another's rubbish."""
+    """Processor time, which other programs disturb least; collects first, so that none pays for another's rubbish."""
     gc.collect()
     begun = process_time()
     work()
@@ -126,9 +126,7 @@ def growth() -> list[Bar]:
     for _ in range(_LONG_ROUNDS):
         drive = started(winter(road(9 * 60)))
         drive.run(_WARM_UP_S)  # other work than the hours that follow
-        each = [
-            seconds(lambda drive=drive, hour=hour: drive.run(_WARM_UP_S + 3600.0 * hour)) for hour in range(1, 9)
-        ]
+        each = [seconds(lambda drive=drive, hour=hour: drive.run(_WARM_UP_S + 3600.0 * hour)) for hour in range(1, 9)]
         hours.append(sum(each) / each[0])
     rng = random.Random(1)
     for _ in range(_TRIP_ROUNDS):

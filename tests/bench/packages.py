@@ -15,7 +15,6 @@ from changeover.limits import Limits
 from changeover.lines import Lines
 from changeover.sensing import GOOD, SETTLING
 from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, RUN_ON, STATES
-
 from tests.bench.flat import FORBIDS_PURGE, STOPS_RUN_ON, SUPPLY_VALVE
 
 Condition = Callable[["Controller"], bool]
@@ -268,8 +267,8 @@ class Controller:
             self.press_ms = 0
         self.trigger()
         state = self.now
-        self.supply_on = (state == FILLING or state == ON_OIL) and self.engine_ms >= 3000
-        self.return_on = (state == ON_OIL or state == PURGING or state == RUN_ON) and self.engine_ms >= 500
+        self.supply_on = state in (FILLING, ON_OIL) and self.engine_ms >= 3000
+        self.return_on = state in (ON_OIL, PURGING, RUN_ON) and self.engine_ms >= 500
 
     def entered(self, state: int) -> None:
         """The package has moved."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+
 from host_sim.car_spec import default_car_path, load_car
 from host_sim.thermal import NODES
-
 from tests.bench.table import Bar
 from tests.plant.test_thermal_stepping import AMBIENT_C, STEP_S, Reference, an_hour, swept
 
@@ -16,7 +16,7 @@ _EXPECTED_K = 0.005
 def measure() -> Bar:
     """Largest error of any node at any fifth second of a one-hour warm-up."""
     spec = load_car(default_car_path())
-    tight, y = Reference(spec, 28e6, 40e6), np.full(14, AMBIENT_C)
+    tight, y = Reference(spec, 28e6, 40e6), np.full(18, AMBIENT_C)
     rows = []
     for leg in an_hour():
         values, y = tight.minute(y, leg)

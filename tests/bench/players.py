@@ -9,7 +9,6 @@ from changeover.inputs import BONNET, BRAKE, BUTTON, ENGINE, KEY, NEUTRAL, READY
 from changeover.law import Law
 from changeover.memory import Record as Memory
 from changeover.sensing import COOLANT, DIESEL_LEVEL, OIL, OIL_LEVEL, OIL_TANK, PUMP_INLET, SUPPLY
-
 from tests.bench.flat import Flat
 from tests.bench.packages import Controller
 from tests.bench.record import Reading, decision
@@ -25,7 +24,7 @@ def memory(oil_in_lines: bool) -> Memory:
 
 
 class Player:
-    """`step`, `decide` play ticks; `load`, `load_masks` only put their readings in place, so that this can be taken off."""
+    """`step` and `decide` play ticks; `load` and `load_masks` only put their readings in place, to be taken off."""
 
     def boot(self, lines_dirty: bool) -> None:
         """Power on."""
@@ -43,11 +42,9 @@ class Player:
         """What must be alike."""
         raise NotImplementedError
 
-    def load(self, readings: Sequence[Reading]) -> None:
-        """Nothing to put in place."""
-
-    def load_masks(self, masks: Sequence[Reading]) -> None:
-        """Nothing to put in place."""
+    def step(self, readings: Sequence[Reading]) -> None:
+        """Interlocks and decision."""
+        raise NotImplementedError
 
 
 class FlatPlayer(Player):
@@ -133,8 +130,8 @@ class LawPlayer(Player):
         key, engine, ready, button = contact[KEY], contact[ENGINE], contact[READY], contact[BUTTON]
         supply_contact, return_contact = contact[SUPPLY_CONTACT], contact[RETURN_CONTACT]
         brake, neutral, bonnet = contact[BRAKE], contact[NEUTRAL], contact[BONNET]
-        for (  # noqa: B007
-            dt_ms, coolant.value, coolant.reason, oil.value, oil.reason, inputs.suction_pa, inputs.suction_reason,
+        for (
+            _dt_ms, coolant.value, coolant.reason, oil.value, oil.reason, inputs.suction_pa, inputs.suction_reason,
             tank.value, tank.reason, inlet.reason, oil_level.value, oil_level.reason,
             diesel_level.value, diesel_level.reason, supply.value, supply.reason,
             key.on, engine.on, ready.on, button.on, supply_contact.on, return_contact.on, brake.on, neutral.on,
@@ -159,8 +156,8 @@ class LawPlayer(Player):
         interlocks, contact = law.interlocks, law.inputs.contact
         key, engine, ready, button = contact[KEY], contact[ENGINE], contact[READY], contact[BUTTON]
         brake, neutral, bonnet = contact[BRAKE], contact[NEUTRAL], contact[BONNET]
-        for (  # noqa: B007
-            dt_ms, interlocks.blocked, interlocks.forced, key.on, engine.on, ready.on, button.on, brake.on, neutral.on,
+        for (
+            _dt_ms, interlocks.blocked, interlocks.forced, key.on, engine.on, ready.on, button.on, brake.on, neutral.on,
             bonnet.on,
         ) in masks:  # fmt: skip
             pass

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 from unittest.mock import patch
 
@@ -17,7 +18,7 @@ from host_sim.profile import load_profile
 from host_sim.scenario import Drive as Leg
 from host_sim.scenario import Scenario, Selector, Stop, load_scenario
 
-Reading = tuple[int, ...]
+Reading = tuple[Any, ...]  # ints and bools, in the order of FIELDS
 FIELDS = (
     "dt_ms", "coolant", "coolant_why", "oil", "oil_why", "suction", "suction_why", "oil_tank", "oil_tank_why",
     "inlet_why", "oil_level", "oil_level_why", "diesel_level", "diesel_level_why", "supply", "supply_why", "key",
@@ -44,7 +45,7 @@ class Record:
         """(first, end) of the runs of ticks within which nothing but ticks happens."""
         cuts = {0, len(self.readings)} | set(self.boots) | self.restarts | {tick + 1 for tick in self.answers}
         marks = sorted(cuts)
-        return list(zip(marks[:-1], marks[1:], strict=True))
+        return list(pairwise(marks))
 
 
 def decision(controller: Any, machine: Any) -> tuple[int, ...]:
@@ -121,9 +122,13 @@ def _masks(law: Law, dt_ms: int) -> Reading:
 
 
 def typical() -> Scenario:
-    """From the demo's winter morning: 17 minutes of road from cold, a purge, the key; every state but the held-on engine."""
+    """From the demo's winter morning: 17 minutes of road from cold, a purge, the key; every state but RUN_ON."""
     road = Leg(do="drive", minutes=17, pattern="road", speed_kmh=85, grade_percent=0.0)
-    trip = [Selector(do="selector", position="READY"), road, Stop(do="stop", minutes=1, purge="idle", purge_wait_min=10)]
+    trip = [
+        Selector(do="selector", position="READY"),
+        road,
+        Stop(do="stop", minutes=1, purge="idle", purge_wait_min=10),
+    ]
     return load_scenario("winter_commute").model_copy(update={"trip": trip})
 
 

@@ -1,4 +1,4 @@
-"""What the bench prints: bars with what was measured beside them, and numbers as least, median and most of their rounds."""
+"""What the bench prints: bars with what was measured beside them, numbers as least, median and most of their rounds."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ class Bar:
 
 def printed(bars: Sequence[Bar]) -> str:
     """The table as plain text."""
-    lines = _row(("bar", "what it asks", "what was measured", "")) + ["-" * WIDTH]
+    lines = [*_row(("bar", "what it asks", "what was measured", "")), "-" * WIDTH]
     for bar in bars:
         lines += _row((bar.bar, bar.asks, bar.measured, bar.verdict))
     return "\n".join(lines)
@@ -66,8 +66,7 @@ def _row(cells: tuple[str, str, str, str]) -> list[str]:
     height = max(len(cell) for cell in wrapped)
     return [
         "  ".join(
-            (cell[line] if line < len(cell) else "").ljust(width)
-            for cell, width in zip(wrapped, _COLUMNS, strict=True)
+            (cell[line] if line < len(cell) else "").ljust(width) for cell, width in zip(wrapped, _COLUMNS, strict=True)
         ).rstrip()
         for line in range(height)
     ]

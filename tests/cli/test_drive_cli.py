@@ -138,8 +138,8 @@ BAD: dict[str, tuple[Callable[[Path], tuple[object, ...]], tuple[str, ...]]] = {
     "no such profile": (lambda here: (_good(here), "--settings", "fullguard"), ("fullguard", "full_guard")),
     "profile of another plumbing": (lambda here: (_good(here), "--settings", "looped"), ("layout", "tank_return")),
     "settings that contradict": (
-        lambda here: (_good(here), "--settings", _write(here, "[settings]\noil_exit_cdegc = 7400\n", "mine.toml")),
-        ("mine.toml: oil_exit_cdegc", "7400", "7300"),
+        lambda here: (_good(here), "--settings", _write(here, "[settings]\ncoolant_exit_cdegc = 9000\n", "mine.toml")),
+        ("mine.toml: coolant_exit_cdegc", "9000", "at most coolant_entry_cdegc"),
     ),
     "no such trace": (lambda here: (_good(here), "--trace", here / "none.csv"), ("none.csv", "No such file")),
     "empty trace": (lambda here: (_good(here), "--trace", _write(here, "", "log.csv")), ("log.csv, line 1", "empty")),

@@ -13,6 +13,8 @@ from host_sim.errors import InputError
 from host_sim.profile import PROFILES, load_profile
 from host_sim.scenario import SCENARIOS, load_scenario, names_in
 
+ENTRY = defaults()["oil_entry_cdegc"]
+
 
 @pytest.mark.parametrize("name", names_in(PROFILES))
 def test_every_profile_of_the_project_is_valid_and_is_what_it_says(name: str) -> None:
@@ -59,7 +61,10 @@ def test_a_profile_holds_only_what_differs_and_set_changes_that(tmp_path: Path) 
         ("dwel_diesel_s = 60", ("dwel_diesel_s", "found 60;", "not a setting")),
         ("path_ul = 0", ("path_ul", "found 0;", "10000 to 3000000 uL")),
         ("authority = 2", ("authority", "found 2;", "at most 1")),
-        ("oil_exit_cdegc = 7400", ("oil_exit_cdegc", "found 7400;", "oil_entry_cdegc")),
+        (
+            f"oil_exit_cdegc = {ENTRY + 1}",
+            ("oil_exit_cdegc", f"found {ENTRY + 1};", f"at most oil_entry_cdegc = {ENTRY}"),
+        ),
     ],
 )
 def test_a_wrong_setting_is_named_with_file_value_and_range(

@@ -143,7 +143,7 @@ def test_all_errors_come_at_once_also_missing_and_unknown_names() -> None:
     assert next(error for error in errors if error[0] == "path_ul")[3] == "a purge of no volume leaves oil in the pump"
     assert all(len(error) == 4 and error[2] and error[3] for error in errors)
     both = fitted_out(oil_limit_cdegc=9000, suction_block_pa=30000, coolant_exit_cdegc=8000)
-    assert named(both) == ["oil_entry_cdegc", "oil_exit_cdegc", "coolant_exit_cdegc", "suction_block_pa"]
+    assert named(both) == ["oil_exit_cdegc", "oil_entry_cdegc", "coolant_exit_cdegc", "suction_block_pa"]
 
 
 # rules between settings
@@ -156,9 +156,11 @@ def test_entry_and_exit_stay_above_the_oil_limit_by_the_undetectable_offset() ->
         assert undetectable_cdegc(values) == offset
         assert named(values, oil_exit_cdegc=floor) == []
         assert named(values, oil_exit_cdegc=floor - 1) == ["oil_exit_cdegc"]
-        assert named(values, oil_exit_cdegc=floor, oil_entry_cdegc=floor) == []
-        both = named(values, oil_exit_cdegc=floor - 1, oil_entry_cdegc=floor - 1)
-        assert both == ["oil_entry_cdegc", "oil_exit_cdegc"]
+        entry = floor + values["line_drop_cdegc"]
+        assert entry > floor
+        assert named(values, oil_exit_cdegc=floor, oil_entry_cdegc=entry) == []
+        both = named(values, oil_exit_cdegc=floor - 1, oil_entry_cdegc=entry - 1)
+        assert both == ["oil_exit_cdegc", "oil_entry_cdegc"]
 
 
 @pytest.mark.parametrize("which", ["oil", "coolant"])

@@ -185,7 +185,7 @@ def test_every_text_can_be_true_and_false() -> None:
         {"settings_bad": True}, {"suction": 40_000}, {"supply": 9000}, {"supply_unfollowed": True},
         {"return_unfollowed": True}, {"oil_level": 1000}, {"air": True}, {"oil": 10_100}, {"restarted": True},
         {"late": True}, {"memory_bad": True}, {"engine": False}, {"oil_level": 10}, {"diesel_level": 10},
-        {"lines_dirty": True}, {"suction_high": 20_000}, {"reverts": 9}, {"heater_failed": True}, {"oil": 0},
+        {"lines_dirty": True}, {"suction_high": 26_000}, {"reverts": 9}, {"heater_failed": True}, {"oil": 0},
         {"coolant": -100}, {"dwell_ms": 1}, {"suction_reason": IRRATIONAL},
         {"reason": dict.fromkeys((COOLANT, OIL, *OTHERS), IRRATIONAL)},
     ):  # fmt: skip

@@ -33,10 +33,10 @@ def test_cold_start_goes_to_oil_once_everything_is_warm() -> None:
     assert rig.lets(rows.OIL_COLD)
     assert rig.writes == []
 
-    rig.ramp(60, oil_tank_c=72.9)  # just outside the entry threshold of 73 degC
+    rig.ramp(60, oil_tank_c=73.9)  # just outside the entry threshold of 74 degC
     rig.run(5)
     assert rig.on_diesel
-    rig.ramp(1, oil_tank_c=73.3)  # just inside
+    rig.ramp(1, oil_tank_c=74.3)  # just inside
     rig.until(lambda: rig.writes == [True], 3)
     assert rig.on_diesel, "the record comes first"
 

@@ -30,6 +30,12 @@ from tests.plant.conftest import start
 STEP_S = 1e-3  # so short that no wall moves
 
 
+@pytest.fixture(scope="module")
+def spec(spec: CarSpec) -> CarSpec:
+    """The project's car with a valve hose as narrow as its feed line, and long: 30 mL stand in it."""
+    return spec.with_values({"oil_line.valve_hose_bore_mm": 8.0, "oil_line.valve_hose_length_m": 0.6}, "test")
+
+
 def network(spec: CarSpec, hot_c: float) -> ThermalNetwork:
     """All at 0 degC but coil zone and filter, which hold hot oil."""
     net = ThermalNetwork(spec, 0.0, 28e6, 40e6)
@@ -202,8 +208,12 @@ def test_stopped_car_has_its_lines_fuel_at_the_walls_temperature_within_minutes(
     # The wall itself moves by little in that time.
     assert (car.pump_inlet_c - car.net.temperature_c(INLET)) / lead == pytest.approx(math.exp(-15.0 / tau_s), abs=0.03)
     car.advance(600.0)
-    assert car.pump_inlet_c == pytest.approx(car.net.temperature_c(INLET), abs=0.2)
-    assert car.valve_hose_c == pytest.approx(car.net.temperature_c(VALVE_HOSE), abs=0.2)
+    before_c = car.net.temperature_c(INLET)
+    car.advance(60.0)
+    # Behind a wall that warms or cools steadily, fuel lags by its time constant.
+    lag_k = tau_s * abs(car.net.temperature_c(INLET) - before_c) / 60.0
+    assert car.pump_inlet_c == pytest.approx(car.net.temperature_c(INLET), abs=0.1 + 1.3 * lag_k)
+    assert car.valve_hose_c == pytest.approx(car.net.temperature_c(VALVE_HOSE), abs=1.0)
 
 
 def hagen_poiseuille_pa(pa_s: float, bore_mm: float, length_m: float, flow_ul_s: float) -> float:

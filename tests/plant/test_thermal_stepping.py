@@ -256,7 +256,9 @@ class Reference:
             values.extend(row for s, row in zip(solved.t, np.asarray(solved.y).T, strict=True) if s % 5.0 == 0.0)
             turned = solved.status == 1
             which = next((i for i, times in enumerate(solved.t_events) if len(times)), 0)
-            end, y = (float(solved.t_events[which][0]), solved.y_events[which][0]) if turned else (until, solved.y[:, -1])
+            end, y = (
+                (float(solved.t_events[which][0]), solved.y_events[which][0]) if turned else (until, solved.y[:, -1])
+            )
             for line, left in self.left_ul.items():
                 self.left_ul[line] = left - (end - at) * leg.oil if left - (end - at) * leg.oil > 1e-3 else 0.0
             at = end

@@ -32,16 +32,30 @@ def secondtank(
 
 @app.command()
 def drive(
-    scenario: Annotated[str, typer.Argument(help="A scenario file, or the name of one of the project's own.")] = "winter_commute",
-    settings: Annotated[str | None, typer.Option(help="Settings: a TOML file or a profile's name. [default: the scenario's]")] = None,
+    scenario: Annotated[
+        str, typer.Argument(help="A scenario file, or the name of one of the project's own.")
+    ] = "winter_commute",
+    settings: Annotated[
+        str | None, typer.Option(help="Settings: a TOML file or a profile's name. [default: the scenario's]")
+    ] = None,
     trace: Annotated[Path | None, typer.Option(help="Drive the engine side from this log of a real car (CSV).")] = None,
     coolant_from_log: Annotated[bool, typer.Option(help="With --trace: take the coolant from the log, too.")] = False,
-    ambient: Annotated[float | None, typer.Option(help="With --trace: air temperature in degC, where the log is not to say.")] = None,
-    strict: Annotated[bool, typer.Option(help="With --trace: refuse time that runs backwards instead of repairing it.")] = False,
-    change: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="Change one setting; may be repeated.")] = None,
-    seed: Annotated[int | None, typer.Option(min=0, help="Seed of all random streams. [default: the scenario's]")] = None,
+    ambient: Annotated[
+        float | None, typer.Option(help="With --trace: air temperature in degC, where the log is not to say.")
+    ] = None,
+    strict: Annotated[
+        bool, typer.Option(help="With --trace: refuse time that runs backwards instead of repairing it.")
+    ] = False,
+    change: Annotated[
+        list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="Change one setting; may be repeated.")
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Seed of all random streams. [default: the scenario's]")
+    ] = None,
     out: Annotated[Path, typer.Option(help="Folder for report.html, summary.json and log.csv.")] = Path("build/drive"),
-    as_json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON, and nothing else, to standard output.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the summary as JSON, and nothing else, to standard output.")
+    ] = False,
 ) -> None:
     """Drive a scenario in the simulated car, decided by the very files that go onto the board.
 
@@ -49,7 +63,9 @@ def drive(
     """
     from secondtank.drive import DriveOrder, run_drive
 
-    order = DriveOrder(scenario, settings, trace, coolant_from_log, ambient, strict, tuple(change or ()), seed, out, as_json)
+    order = DriveOrder(
+        scenario, settings, trace, coolant_from_log, ambient, strict, tuple(change or ()), seed, out, as_json
+    )
     raise typer.Exit(run_drive(order))
 
 
@@ -65,5 +81,8 @@ def main() -> None:
         sys.exit(INTERRUPTED)
     except Exception:
         traceback.print_exc()
-        print("secondtank: this is a fault of the program, not of your input; please report the lines above", file=sys.stderr)
+        print(
+            "secondtank: this is a fault of the program, not of your input; please report the lines above",
+            file=sys.stderr,
+        )
         sys.exit(INTERNAL)

@@ -186,7 +186,9 @@ def _folder(out: Path) -> Path:
         probe.write_bytes(b"")
         probe.unlink()
     except OSError as error:
-        raise InputError(f"--out {out}", error.strerror or "cannot be written", "a folder that can be written") from None
+        raise InputError(
+            f"--out {out}", error.strerror or "cannot be written", "a folder that can be written"
+        ) from None
     return out
 
 
@@ -241,7 +243,10 @@ def summarise(drive: Drive, scenario: Scenario, notes: list[str], interrupted: b
             "diesel_into_oil_tank": round(car.diesel_into_oil_tank / 1000.0, 4),
         },
         "left_in_lines": {
-            law: {"outlet_share": round(car.path.outlet_oil(law), 4), "inside_share": round(car.path.inside_oil(law), 4)}
+            law: {
+                "outlet_share": round(car.path.outlet_oil(law), 4),
+                "inside_share": round(car.path.inside_oil(law), 4),
+            }
             for law in ("plug", "stirred", "laminar")
         },
         "oil_in_lines": drive.board.remembers_oil(),
@@ -292,7 +297,8 @@ def _write(folder: Path, drive: Drive, recorder: Recorder, summary: dict[str, An
         "purge_target_ml": drive.board.law.machine.lines.purge_target_ul / 1000,
     }  # fmt: skip
     events = [
-        {"time_s": ms / 1000.0, "kind": "driver", "text": text, "reason": "", "numbers": {}} for ms, text in drive.driver.notes
+        {"time_s": ms / 1000.0, "kind": "driver", "text": text, "reason": "", "numbers": {}}
+        for ms, text in drive.driver.notes
     ]
     record = DriveRecord(summary, values, recorder.series, thresholds, strips, events)
     write_report(folder / "report.html", record)
@@ -310,11 +316,21 @@ def _say(order: DriveOrder, summary: dict[str, Any], folder: Path) -> None:
     print(f"{summary['title']}: {summary['verdict']}{partial}")
     for hazard in summary["hazards"]:
         told = ", after a warning" if hazard["told"] else ""
-        print(f"  {hazard['id']} {hazard['name']}: {hazard['value']:g} {hazard['unit']}, limit {hazard['limit']:g}{told}")
+        print(
+            f"  {hazard['id']} {hazard['name']}: {hazard['value']:g} {hazard['unit']}, limit {hazard['limit']:g}{told}"
+        )
     litres = summary["litres"]
-    ideal = f"{100 * summary['use_share']:.0f} % of the ideal" if summary["use_share"] is not None else "no oil was possible"
-    print(f"  on oil {summary['time_on_oil_s'] / 60:.0f} of {summary['engine_s'] / 60:.0f} min with the engine running ({ideal})")
-    print(f"  burnt {litres['diesel_burnt']:.2f} L of diesel and {litres['oil_burnt']:.2f} L of oil over {summary['distance_km']:.0f} km")
+    ideal = (
+        f"{100 * summary['use_share']:.0f} % of the ideal"
+        if summary["use_share"] is not None
+        else "no oil was possible"
+    )
+    print(
+        f"  on oil {summary['time_on_oil_s'] / 60:.0f} of {summary['engine_s'] / 60:.0f} min with the engine running ({ideal})"
+    )
+    print(
+        f"  burnt {litres['diesel_burnt']:.2f} L of diesel and {litres['oil_burnt']:.2f} L of oil over {summary['distance_km']:.0f} km"
+    )
     print(
         f"  {litres['oil_into_diesel_tank'] * 1000:.0f} mL of oil into the diesel tank, "
         f"{litres['diesel_into_oil_tank']:.2f} L of diesel into the oil tank by purging"
@@ -327,4 +343,3 @@ def _say(order: DriveOrder, summary: dict[str, Any], folder: Path) -> None:
     for note in summary["notes"]:
         print(f"  {note}")
     print(f"  {folder / 'report.html'}")
-
