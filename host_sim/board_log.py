@@ -10,7 +10,6 @@ import changeover
 from changeover import messages, reasons, rows
 from changeover.settings_file import settings_hash
 from changeover.states import STATES
-
 from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES
 
 if TYPE_CHECKING:

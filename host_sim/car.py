@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import copy
 import math
+from functools import lru_cache
 from typing import Any, Literal
 
 from host_sim.car_spec import CarSpec
 from host_sim.errors import InputError
 from host_sim.filter_model import Filter, oil_viscosity_pa_s
-from host_sim.fluids import D341, FuelTable, diesel_density_kg_m3, oil_density_kg_m3, refutas_nu
+from host_sim.fluids import D341, FuelTable, diesel_density_kg_m3, oil_density_kg_m3
 from host_sim.fuel_path import FuelPath
 from host_sim.supply import PowerSupply
 from host_sim.thermal import (
@@ -38,6 +39,7 @@ _AIR_SHARE = 0.02  # air in the flow that the pump no longer swallows unnoticed 
 _DROP_UL = 1.0
 _SEIZED_C = 160.0  # engine metal at which it no longer turns (judgement): without coolant it would heat for ever
 _COLDEST_C, _HOTTEST_C = -60, 200
+_MIXTURES = 32  # steps of the oil fraction between which viscosity is taken as linear
 
 
 def _per_pa_s(bore_mm: float, length_m: float) -> float:
@@ -45,8 +47,19 @@ def _per_pa_s(bore_mm: float, length_m: float) -> float:
     return 128.0 * length_m / (math.pi * (bore_mm * 1e-3) ** 4) * 1e-9
 
 
-def _viscosity_table(pa_s: Any) -> tuple[float, ...]:
-    return tuple(pa_s(float(t_c)) for t_c in range(_COLDEST_C, _HOTTEST_C + 1))
+@lru_cache(maxsize=8)
+def _mixtures_pa_s(oil: D341, diesel: D341) -> tuple[tuple[float, ...], ...]:
+    """Dynamic viscosity of mixtures from diesel to oil, by volume, each for every degree."""
+    table = FuelTable(oil, diesel)
+    temperatures = [float(t_c) for t_c in range(_COLDEST_C, _HOTTEST_C + 1)]
+    kg_m3 = [(diesel_density_kg_m3(t_c), oil_density_kg_m3(t_c)) for t_c in temperatures]
+    return tuple(
+        tuple(
+            table.nu(t_c, share) * 1e-6 * (of_diesel + share * (of_oil - of_diesel))
+            for t_c, (of_diesel, of_oil) in zip(temperatures, kg_m3, strict=True)
+        )
+        for share in (i / _MIXTURES for i in range(_MIXTURES + 1))
+    )
 
 
 def _at(table: tuple[float, ...], t_c: float) -> float:
@@ -189,8 +202,8 @@ class Car:
         )
         self.oil_d341 = oil
         self.fuel_table = FuelTable(oil, diesel)
-        self._oil_pa_s = _viscosity_table(lambda t_c: oil_viscosity_pa_s(oil, t_c))
-        self._diesel_pa_s = _viscosity_table(lambda t_c: diesel.nu(t_c) * 1e-6 * diesel_density_kg_m3(t_c))
+        self._mixtures_pa_s = _mixtures_pa_s(oil, diesel)
+        self._diesel_pa_s, self._oil_pa_s = self._mixtures_pa_s[0], self._mixtures_pa_s[-1]
         self._head_pa = line.static_head_pa.value
         rated = line.filter_rated_flow_ul_s.value
         self._filter = Filter.from_readings(
@@ -390,8 +403,9 @@ class Car:
             return _at(self._diesel_pa_s, t_c)
         if oil >= 1.0:
             return _at(self._oil_pa_s, t_c)
-        density = oil * oil_density_kg_m3(t_c) + (1.0 - oil) * diesel_density_kg_m3(t_c)
-        return refutas_nu(self.fuel_table.index(t_c, oil)) * 1e-6 * density
+        i = int(oil * _MIXTURES)
+        low = _at(self._mixtures_pa_s[i], t_c)
+        return low + (oil * _MIXTURES - i) * (_at(self._mixtures_pa_s[i + 1], t_c) - low)
 
     def _air(self, dt: float, feed: float, oil: float, diesel: float, share: float) -> None:
         air = self.air_leak * share

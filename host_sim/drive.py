@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import simpy
+
 from changeover import messages, reasons, rows
 from changeover.states import FILLING, ON_OIL, STATES
-
 from host_sim.car import Car
 from host_sim.driver import Driver, TraceDriver, load_driver, start_warm
 from host_sim.faults import Injector, start_faults

@@ -21,12 +21,13 @@ LAWS = ("plug", "stirred", "laminar")
 
 MAX_PARCELS = 64
 MAX_STEPS = 24
-_SAME = 1e-5  # oil fractions this near join the last parcel, volume for volume
+_SAME = 1e-4  # oil fractions this near join the last parcel, volume for volume
 _SAME_K = 0.5  # and so do temperatures
 _STEP_LEAST = 2e-4  # smaller changes of the oil fraction wait until they add up to a step
 _JUMP_K = 0.1  # a change of temperature from one push to the next that is a step of its own
 _DRIFT_K = 1.0  # less reaches the pump at once, until it adds up to this: a step where half of it was in
 _ARRIVED_K = 0.01  # a step of temperature is complete when less than this is missing at the pump
+_MANY = 8  # parcels from which the account is carried forward instead of summed
 _PER_K = 0.01  # oil fraction that weighs as much as a kelvin when parcels must be joined
 _STEP_JOIN = 0.01  # steps of one sign within this share of the path are one step at their centre
 _FORGOTTEN = 250.0  # volumes after which a step is complete (laminar: 4e-6 at the outlet, 0.1 % inside)
@@ -179,7 +180,7 @@ class FuelPath:
         else:
             parcels.append((volume_ul, oil, t_c))
             if len(parcels) > MAX_PARCELS:
-                self._coalesce()
+                parcels = self._coalesce()
         out_ul = 0.0
         wanted = volume_ul
         head, fraction, warm = parcels[0]
@@ -190,21 +191,31 @@ class FuelPath:
             head, fraction, warm = parcels[0]
         parcels[0] = (head - wanted, fraction, warm)
         out_ul += wanted * fraction
-        self._inside_ul = sum(volume * part for volume, part, _ in parcels)
+        if len(parcels) > _MANY:
+            self._inside_ul += volume_ul * oil - out_ul
+        else:
+            self._inside_ul = sum([volume * part for volume, part, _ in parcels])  # no rounding left when all is out
         if abs(oil - self._last) > _STEP_LEAST:
             self._add_step(volume_ul, oil)
         if self._passed_ul >= self._look_ul:
             self._look_up()
         return out_ul
 
-    def _coalesce(self) -> None:
-        """Join the two neighbours whose joining moves the least oil and heat over the least distance."""
-        parcels = self._parcels
-        costs = [(abs(a[1] - b[1]) + _PER_K * abs(a[2] - b[2])) * a[0] * b[0] for a, b in pairwise(parcels)]
-        i = costs.index(min(costs))
-        (v1, c1, t1), (v2, c2, t2) = parcels[i], parcels[i + 1]
-        both = v1 + v2
-        parcels[i : i + 2] = [(both, (v1 * c1 + v2 * c2) / both, (v1 * t1 + v2 * t2) / both)]
+    def _coalesce(self) -> list[tuple[float, float, float]]:
+        """Of the pairs of neighbours join the half whose joining moves the least oil and heat the least way."""
+        pairs = list(zip(self._parcels[::2], self._parcels[1::2], strict=False))
+        costs = [(abs(a[1] - b[1]) + _PER_K * abs(a[2] - b[2])) * a[0] * b[0] for a, b in pairs]
+        limit = sorted(costs)[len(costs) // 2]
+        joined: list[tuple[float, float, float]] = []
+        for pair, cost in zip(pairs, costs, strict=True):
+            if cost > limit:
+                joined += pair
+                continue
+            (v1, c1, t1), (v2, c2, t2) = pair
+            both = v1 + v2
+            joined.append((both, (v1 * c1 + v2 * c2) / both, (v1 * t1 + v2 * t2) / both))
+        self._parcels = joined + self._parcels[2 * len(pairs) :]
+        return self._parcels
 
     def _add_step(self, volume_ul: float, oil: float) -> None:
         change = oil - self._last
@@ -216,15 +227,17 @@ class FuelPath:
         """What has come at the pump of the steps of temperature."""
         steps = self._warm_steps
         now = self._passed_ul
-        stirred_ul = self.volume_ul * self._pump_count / self.count
+        count = self._pump_count
+        per_stirred = self.count / (self.volume_ul * count)
+        per_pump = 1.0 / self.pump_ul
         stirred = laminar = self._warm_first
         arrived = 0
         for i, (at, change) in enumerate(steps):
-            by_stirred = stirred_outlet((now - at) / stirred_ul, self._pump_count)
-            by_laminar = laminar_outlet((now - at) / self.pump_ul)
+            by_stirred = stirred_outlet((now - at) * per_stirred, count)
+            by_laminar = laminar_outlet((now - at) * per_pump)
             stirred += change * by_stirred
             laminar += change * by_laminar
-            if i == arrived and abs(change) * (1.0 - min(by_stirred, by_laminar)) < _ARRIVED_K:
+            if i == arrived and abs(change) * (2.0 - by_stirred - by_laminar) < _ARRIVED_K:
                 arrived += 1
         if arrived:
             self._warm_first += sum(change for _, change in steps[:arrived])

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from changeover import messages, rows
-
 from host_sim.fluids import refutas_index, refutas_nu
 from host_sim.truth import Truth
 
@@ -71,7 +70,7 @@ class Monitors:
         self.car = board.car
         self.truth = truth
         self.found: list[Hazard] = []
-        self.margins: dict[str, float] = {name: 0.0 for name in NAMES}  # worst value over limit, 1 is the limit
+        self.margins: dict[str, float] = dict.fromkeys(NAMES, 0.0)  # worst value over limit, 1 is the limit
         self._open: dict[str, Hazard] = {}
         self._thick = refutas_index(THICK_MM2_S)
         self._thick_restart = refutas_index(THICK_RESTART_MM2_S)

@@ -6,8 +6,6 @@ from typing import TYPE_CHECKING
 
 from changeover.settings import LOOPED_RETURN, flow_low_ul_s, purge_ul
 
-from host_sim.hazards import THICK_MM2_S
-
 if TYPE_CHECKING:
     from host_sim.virtual_board import VirtualBoard
 

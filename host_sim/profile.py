@@ -9,7 +9,6 @@ from typing import Any
 
 from changeover.settings import defaults
 from changeover.validate import validate
-
 from host_sim.errors import InputError
 
 PROFILES = Path(__file__).parent / "profiles"

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from changeover import messages
 from changeover.sensing import COOLANT, GOOD, OIL
 from changeover.states import STATES
-
 from host_sim.fluids import refutas_nu
 from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from changeover import messages, rows
 from changeover.settings import TANK_RETURN, purge_ul
-
 from host_sim import signals
 from host_sim.fluids import refutas_index
 

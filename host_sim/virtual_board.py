@@ -7,7 +7,6 @@ import copy
 from changeover.law import Law
 from changeover.memory import choose
 from changeover.ticks import MASK_MS
-
 from host_sim.car import Car
 from host_sim.faults import Injector
 from host_sim.signals import Signals

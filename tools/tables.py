@@ -57,7 +57,8 @@ def interlocks() -> str:
         text += _row(
             str(number), row[rows.NAME], _needs(row[rows.NEEDS]), f"`{row[rows.BLOCKS]}`", f"`{row[rows.FORCES]}`",
             _hold(row[rows.BLOCK_MS], row[rows.FORCE_MS], row[rows.CLEAR_MS]) + (", latched" if row[rows.LATCH] else ""),
-            "" if row[rows.FORCES] == "never" else "ON_DIESEL" if row[rows.AFTER] == rows.TO_DIESEL else "PURGING", f"{head}: {' '.join(action.split())}",
+            "" if row[rows.FORCES] == "never" else "ON_DIESEL" if row[rows.AFTER] == rows.TO_DIESEL else "PURGING",
+            f"{head}: {' '.join(action.split())}",
             f"{row[rows.HAZARD]}, {NAMES[row[rows.HAZARD]]}",
         )  # fmt: skip
     return text

@@ -54,7 +54,7 @@ def allocation(kept: Record) -> Bar:
     return Bar(
         "d",
         asks,
-        f"most bytes in one step: {said}; the other states and 32 bits: tests/law",
+        f"most bytes in one step: {said} (RUN_ON: tests/law; 32 bits not run here)",
         set(taken) == met and not any(taken.values()),
         {"bytes": taken},
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+
 from changeover import VERSION
 from host_sim.errors import InputError
 

@@ -6,10 +6,12 @@ import json
 import os
 import signal
 import statistics
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from changeover import VERSION
 from changeover.settings_file import settings_hash
@@ -21,9 +23,6 @@ from host_sim.profile import load_profile
 from host_sim.recorder import Recorder
 from host_sim.scenario import Scenario, load_scenario
 from host_sim.traces import Trace, ambient_for, read_trace
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
 from secondtank.report import write_report
 from secondtank.report_data import DriveRecord
 
