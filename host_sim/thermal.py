@@ -89,7 +89,8 @@ class StandingOil:
         """Temperature of the next drawn_ul (more than 0) that leave; what follows the standing oil has passing_c."""
         left = self.left_ul
         if left <= 0.0:
-            self.following_c += (passing_c - self.following_c) * min(1.0, drawn_ul / self.volume_ul)
+            share = drawn_ul / self.volume_ul
+            self.following_c += (passing_c - self.following_c) * (share if share < 1.0 else 1.0)
             return passing_c
         standing_c = self.standing_c = wall_c + (self.standing_c - wall_c) * keep
         leaves = min(drawn_ul, left)

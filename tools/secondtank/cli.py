@@ -34,8 +34,11 @@ def secondtank(
 @app.command()
 def drive(
     scenario: Annotated[
-        str, typer.Argument(help="A scenario file, or the name of one of the project's own.")
-    ] = "winter_commute",
+        str | None,
+        typer.Argument(
+            help="A scenario file, or the name of one of the project's own. [default: winter_commute; with --trace, logged_drive]"
+        ),
+    ] = None,
     settings: Annotated[
         str | None, typer.Option(help="Settings: a TOML file or a profile's name. [default: the scenario's]")
     ] = None,
@@ -65,7 +68,16 @@ def drive(
     from secondtank.drive import DriveOrder, run_drive
 
     order = DriveOrder(
-        scenario, settings, trace, coolant_from_log, ambient, strict, tuple(change or ()), seed, out, as_json
+        scenario or ("logged_drive" if trace else "winter_commute"),
+        settings,
+        trace,
+        coolant_from_log,
+        ambient,
+        strict,
+        tuple(change or ()),
+        seed,
+        out,
+        as_json,
     )
     raise typer.Exit(run_drive(order))
 
