@@ -1,6 +1,6 @@
 """The numbers that decided: for each row of the interlock table what was measured and what it was held against."""
 
-from changeover import rows
+from changeover import reasons, rows
 from changeover.conditions import OTHERS, Conditions
 from changeover.inputs import Inputs
 from changeover.machine import Machine
@@ -25,8 +25,7 @@ class Evidence:
     def read(self, reason: int, forcing: bool) -> None:
         """Numbers of a reason: a row's reading and limit (`forcing`: of the exit, else of the entry); else volumes."""
         if reason > rows.DWELL:
-            lines = self._machine.lines
-            self._set(lines.credit_ul, lines.purge_target_ul, "uL")
+            self._other_reason(reason)
         elif reason >= rows.OIL_COLD or reason == rows.OIL_HOT:
             self._temperature(reason, forcing)
         elif reason in (rows.OIL_LOW, rows.DIESEL_LOW, rows.NO_ROOM):
@@ -38,6 +37,17 @@ class Evidence:
         self.measured = measured
         self.limit = limit
         self.unit = unit
+
+    def _other_reason(self, reason: int) -> None:
+        lines = self._machine.lines
+        if reason == reasons.ALLOWED:
+            self._temperature(rows.OIL_COLD, False)  # the last to come is nearly always the oil
+        elif reason == reasons.FILLED:
+            self._set(lines.fill_ul, lines.fill_target_ul, "uL")
+        elif self._machine.lines_dirty or reason == reasons.PURGED:
+            self._set(lines.credit_ul, lines.purge_target_ul, "uL")
+        else:
+            self._set(1, 0, FLAG)
 
     def _temperature(self, reason: int, forcing: bool) -> None:
         conditions = self._conditions

@@ -46,12 +46,23 @@ def test_cold_start_goes_to_oil_once_everything_is_warm() -> None:
     assert not rig.law.machine.return_on
     assert rig.message == messages.FILLING
     assert rig.law.panel.green == BLINK
+    evidence = rig.law.evidence
+    evidence.read(reasons.ALLOWED, False)
+    assert (evidence.measured, evidence.limit, evidence.unit) == (pytest.approx(7430, abs=5), 7400, "cdegc")
     filling_s = rig.until(lambda: rig.state == "ON_OIL", 10)
     assert filling_s == pytest.approx(50_000 / 28_000, abs=0.11)  # half a path volume at the highest flow
     assert rig.law.machine.supply_on
     assert rig.law.machine.return_on
     assert rig.message == messages.ON_OIL
     assert rig.law.panel.green == STEADY
+    evidence.read(reasons.FILLED, False)
+    assert evidence.measured == evidence.limit == 50_000
+    evidence.read(reasons.SELECTOR, False)
+    assert (evidence.measured, evidence.unit) == (0, "uL")  # nothing is credited yet
+    rig.law.machine.lines_dirty = False
+    evidence.read(reasons.KEY_ON, False)
+    assert evidence.unit == "flag"
+    rig.law.machine.lines_dirty = True
     assert rig.law.panel.buzzer == SHORT
     assert [move[1:] for move in rig.moves] == [
         ("ON_DIESEL", reasons.KEY_ON),
