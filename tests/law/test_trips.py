@@ -332,6 +332,17 @@ def test_advise_credits_a_purge_without_moving_the_return_valve() -> None:
     assert not rig.law.run_on, "nor does it hold the engine"
 
 
+def test_selector_turned_in_a_parked_car_asks_for_nothing_and_is_refused_nothing() -> None:
+    rig = Rig(authority=PERMIT)
+    rig.reads(**HOT_ENGINE)
+    rig.run(1)
+    rig.ready()
+    rig.run(1)
+    assert rig.law.machine.wishes.granted is False
+    assert rig.law.machine.moves == 0
+    assert rig.state == "PARKED"
+
+
 def test_permit_asks_on_the_edge_refuses_with_a_reason_and_wants_a_new_edge() -> None:
     rig = Rig(authority=PERMIT)
     rig.reads(**HOT_ENGINE)
