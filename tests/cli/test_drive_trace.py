@@ -115,10 +115,13 @@ def test_what_the_log_lacks_is_said(secondtank: Command, scenario: Path, tmp_pat
         "Not in log: coolant_c (coolant error is not judged), supply_v (supply low is not judged)." in summary["notes"]
     )
     assert any(note.startswith("Ambient 20 degC: assumed 20 degC: coolant_c not in log") for note in summary["notes"])
+    head = (tmp_path / "log.out" / "log.csv").read_text(encoding="utf-8")
+    assert "# setting fit_supply=0\n" in head  # so the row is not evaluated
     page = tmp_path / "log.out" / "report.html"
     assert "Not in log: coolant_c" in page.read_text(encoding="utf-8")
     summary, _ = driven(secondtank, scenario, written(tmp_path / "full.csv", supply_v=lambda t_s: 14.1))
     assert not any(note.startswith("Not in log") for note in summary["notes"])
+    assert "# setting fit_supply=1\n" in (tmp_path / "full.out" / "log.csv").read_text(encoding="utf-8")
 
 
 def test_the_logged_supply_is_what_the_board_reads(secondtank: Command, scenario: Path, tmp_path: Path) -> None:

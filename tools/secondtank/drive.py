@@ -104,6 +104,8 @@ def run_drive(order: DriveOrder) -> int:
     if values["layout"] != ("tank_return", "looped_return").index(scenario.layout):
         raise InputError("settings: layout", values["layout"], f"the scenario's plumbing, {scenario.layout}")
     trace, ambient_c, notes = _trace(order)
+    if trace is not None and "supply_v" in trace.missing:
+        values["fit_supply"] = 0  # the law then leaves the row alone, instead of judging a simulated battery
     drive = Drive(scenario, values, order.seed, trace, ambient_c, order.coolant_from_log)
     folder = _folder(order.out)
     with Interrupt() as interrupt:
