@@ -36,9 +36,8 @@ class Inputs:
             Thermistor(True, values, values["oil_trim_cdegc"]),
             Linear(True, values["suction_zero_counts"], values["suction_pa_per_kcount"], 1000, *suction_range, 900),
             Thermistor(values["fit_oil_tank_ntc"] == 1, values, 0),
-            Thermistor(
-                values["fit_pump_inlet_ntc"] == 1, values, 0, 0
-            ),  # another fuel arrives there at once: no jump limit
+            # another fuel arrives there at once: no jump limit
+            Thermistor(values["fit_pump_inlet_ntc"] == 1, values, 0, 0),
             self._level(values, "oil"),
             self._level(values, "diesel"),
             Linear(values["fit_supply"] == 1, 0, values["supply_uv_per_count"], 1000, 0, 40000, -1),

@@ -79,11 +79,10 @@ class PanelLogic:
             return messages.PURGE_CUT if machine.move_reason == RUN_ON_ENDED else messages.OIL_LEFT
         blocked = self._interlocks.blocked | self._interlocks.forced
         told = messages.uncommon(blocked)
+        # the driver waits for the word that he may stop; only a grave one goes first
         done = state == ON_DIESEL and machine.wishes.stop_held and not machine.lines_dirty
         if told and not (done and messages.severity(self._interlocks.lowest(told)) < messages.GRAVE):
-            return self._interlocks.lowest(
-                told
-            )  # the driver waits for the word that he may stop; only a grave one goes first
+            return self._interlocks.lowest(told)
         if state == ON_DIESEL:
             return self._waiting(blocked)
         if state == PURGING:

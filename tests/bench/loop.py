@@ -194,7 +194,7 @@ class _Timer:
 def where_time_goes() -> tuple[str, dict[str, float]]:
     """Shares of a tick over the awake stretch of bar b; of some drives the one that the machine disturbed least."""
     parts = min((_parts_of_a_tick() for _ in range(_PART_ROUNDS)), key=lambda parts: sum(parts.values()))
-    title = "Where a tick's time goes, us (board awake, the clocks' own time taken off)"
+    title = "Where a tick's time goes, us of wall time (board awake, the clocks' own time taken off)"
     return shares(title, sorted(parts.items(), key=lambda row: -row[1]), "us"), parts
 
 
