@@ -12,6 +12,7 @@ from host_sim.errors import InputError
 from host_sim.filter_model import Filter, oil_viscosity_pa_s
 from host_sim.fluids import D341, FuelTable, diesel_density_kg_m3, oil_density_kg_m3
 from host_sim.fuel_path import FuelPath
+from host_sim.run_on import RunOnChain
 from host_sim.supply import PowerSupply
 from host_sim.thermal import (
     BULK,
@@ -143,6 +144,7 @@ class Car:
         self.supply_valve = ChangeoverValve(spec.valves)
         self.return_valve = ChangeoverValve(spec.valves)
         self.supply = PowerSupply(spec.supply)
+        self.run_on = RunOnChain()
         self.time_s = 0.0
         self._air_ul = 0.0
         self._air_s = 0.0
@@ -233,6 +235,7 @@ class Car:
         new.supply_valve = copy.copy(self.supply_valve)
         new.return_valve = copy.copy(self.return_valve)
         new.supply = copy.copy(self.supply)
+        new.run_on = copy.copy(self.run_on)
         return new
 
     def advance(self, dt_s: float) -> None:
@@ -249,8 +252,10 @@ class Car:
             self._step(dt_s)
 
     def _step(self, dt: float) -> None:
-        rpm = self.engine_rpm
         key_on = self.key_on
+        if not self.run_on.feeds(key_on, dt):
+            self.engine_rpm = 0.0  # and only a starter turns it again
+        rpm = self.engine_rpm
         cranking = self.cranking
         net = self.net
         running = rpm >= self._running_rpm and not cranking and not self._starved and net.heat[ENGINE] < self._seized_j

@@ -133,7 +133,7 @@ class Drive:
     def _ticks(self, until_ms: int) -> None:
         """Car, board and judges up to the next event of any other actor."""
         while self.now_ms < until_ms:
-            awake = self.board.powered or self.car.key_on
+            awake = self.board.powered or self.car.key_on or self.car.engine_running
             left = until_ms - self.now_ms
             if awake:
                 self._tick(min(TICK_MS - self.now_ms % TICK_MS, left))

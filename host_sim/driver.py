@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 STEP_MS = 1000
 RESTARTS = 3  # attempts after a stall before the driver gives up and waits for the tow truck
 RETRY_MS = 10_000
+PATIENCE_S = 150  # longer than any engine may be held running with the key off
 AIR_KG_M3 = 1.2
 GRAVITY = 9.81
 GEARS = 5
@@ -156,10 +157,21 @@ class _AtTheWheel:
 
     def _key_off(self) -> None:
         self._note("key off")
-        self._work(0.0, 0.0, 0.0)
+        self._work(self.car.engine_rpm, 0.0, 0.0)  # whether it stops is the car's to say
         self.car.cranking = False
         self.car.key_on = False
-        self.cockpit.brake = self.cockpit.neutral = True
+        self.car.run_on.brake_applied = self.car.run_on.in_neutral = True
+
+    def _stay_until_it_stops(self) -> ProcessGenerator:
+        """Seconds that a held-on engine was given: nobody leaves it alone, and one that outlives its time is stopped by hand."""
+        stayed_s = 0
+        while self.car.engine_running:
+            if stayed_s >= PATIENCE_S:
+                self._note("pulls the engine's stop")
+                self._work(0.0, 0.0, 0.0)
+            yield self._wait(1.0)
+            stayed_s += 1
+        return stayed_s
 
     def _press(self, long: bool) -> ProcessGenerator:
         self._note("long press" if long else "short press")
@@ -206,6 +218,7 @@ class Driver(_AtTheWheel):
                 self.cockpit.ready = step.position == "READY"
         if self.car.key_on:
             self._key_off()
+            yield from self._stay_until_it_stops()
         yield self._wait(1.0)
 
     def _start_engine(self) -> ProcessGenerator:
@@ -225,7 +238,7 @@ class Driver(_AtTheWheel):
 
     def _drive(self, step: Drive, arrived: Callable[[], bool]) -> ProcessGenerator:
         """Drive until the step's time is over or `arrived` says so (then the car still brakes to a halt)."""
-        car, cockpit = self.car, self.cockpit
+        car = self.car
         pattern = SpeedPattern(step, self.spec, self._rng)
         left_s = 60.0 * step.minutes
         attempts = 0
@@ -250,8 +263,8 @@ class Driver(_AtTheWheel):
                 arrived = _never
             speed_kmh, acceleration = pattern.next(left_s)
             standing = speed_kmh < 1.0
-            cockpit.brake = standing and step.pattern == "idle"
-            cockpit.neutral = standing
+            car.run_on.brake_applied = standing and step.pattern == "idle"
+            car.run_on.in_neutral = standing
             self._work(*self._road.at(speed_kmh, acceleration, step.grade_percent), speed_kmh)
             left_s -= STEP_MS / 1000.0
             yield pause(self.env, STEP_MS)
@@ -270,7 +283,8 @@ class Driver(_AtTheWheel):
             told = self.purge_done()
             self._note("was told that the purge is complete" if told else "has waited long enough for the purge")
         self._key_off()
-        yield self._wait(60.0 * step.minutes)
+        stayed_s = yield from self._stay_until_it_stops()
+        yield self._wait(60.0 * step.minutes - stayed_s)
 
 
 def _never() -> bool:
@@ -346,6 +360,7 @@ class TraceDriver(_AtTheWheel):
                     break
                 yield pause(self.env, STEP_MS)
         self._key_off()
+        yield from self._stay_until_it_stops()
         yield self._wait(1.0)
 
     def _until(self, t_s: float) -> ProcessGenerator:
@@ -367,7 +382,7 @@ class TraceDriver(_AtTheWheel):
     def _take(self, index: int) -> None:
         rpm, load, speed_kmh = self._engine[index]
         self._work(rpm, load, speed_kmh)
-        self.cockpit.brake = self.cockpit.neutral = speed_kmh < 1.0
+        self.car.run_on.brake_applied = self.car.run_on.in_neutral = speed_kmh < 1.0
         if self._supply is not None:
             self.signals.logged_supply_v = self._supply[index]
         if self._coolant is not None:

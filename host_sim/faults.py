@@ -11,6 +11,7 @@ import random
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import simpy
@@ -47,7 +48,7 @@ class Kind:
     """One word of the fault vocabulary.
 
     `on`: what it can act on; `size_unit`, `size_range` and `default_size`: its size, unit None where it takes none;
-    `hook`: plant attribute that it sets, with the value that is harmless.
+    `hook`: attribute of the car or of a part of it (`part.name`) that it sets, with the value that is harmless.
     """
 
     does: str
@@ -116,6 +117,11 @@ KINDS: dict[str, Kind] = {
     "engine_relay_welded": _flag(
         "relay that feeds the heater only while the engine runs never opens", "engine_relay_welded"
     ),
+    "run_on_relay_welded": _flag("relay that holds the engine running never opens", "run_on.relay_welded"),
+    "run_on_timer_stuck": _flag("timer relay that ends a held-on engine never opens", "run_on.timer_stuck"),
+    "brake_switch_stuck": _flag("switch at the parking brake stands closed", "run_on.brake_stuck"),
+    "neutral_switch_stuck": _flag("switch at the gear lever stands closed", "run_on.neutral_stuck"),
+    "bonnet_switch_stuck": _flag("switch at the bonnet stands closed", "run_on.bonnet_stuck"),
     "thermostat_open": _flag("thermostat of the engine stands open", "thermostat_stuck_open"),
     "coolant_lost": _share("this share of the coolant is gone", "coolant_lost", 0.8),
 }
@@ -236,13 +242,13 @@ class Injector:
             return
         if car is None:
             raise InputError(f"fault {fault.kind}", None, "a simulated car: this kind acts on the plant")
-        setattr(car, kind.hook, True if kind.size_unit is None else fault.effective_size)
+        _set(car, kind.hook, True if kind.size_unit is None else fault.effective_size)
 
     def stop(self, fault: Fault, car: Car | None = None) -> None:
         """Let a fault heal; a plant hook goes back to its harmless value."""
         kind = KINDS[fault.kind]
         if kind.hook is not None:
-            setattr(car, kind.hook, kind.harmless)
+            _set(car, kind.hook, kind.harmless)
             return
         for position, active in enumerate(self.active):
             if active.fault == fault:
@@ -261,6 +267,11 @@ class Injector:
                 _disturb_digital(active, now_ms, digital)
             elif raw[active.index] != NO_ANSWER or active.kind == "swapped":
                 _disturb_analog(active, now_ms, raw)
+
+
+def _set(car: Car | None, hook: str, value: float | bool | None) -> None:
+    part, _, name = hook.rpartition(".")
+    setattr(attrgetter(part)(car) if part else car, name, value)
 
 
 def _disturb_analog(active: _Active, now_ms: int, raw: list[int]) -> None:

@@ -19,7 +19,7 @@ THICK_RESTART_MM2_S = 30.0
 CONTAMINATION_SHARE = 0.02
 STARVED_PA, STARVED_S, AIR_S = 40000.0, 3.0, 2.0
 METAL_C, HEATER_ALONE_S, RESERVE = 110.0, 2.0, 0.5
-RUN_ON_S = 120.0
+RUN_ON_S, RUN_ON_END_S = 120.0, 1.0  # whole time; from its end, or a switch that opens, to a stopped engine
 ON_OIL_ALONE_S = 3.0
 FOLLOW_S, FOLLOW_BLIND_S = 2.0, 60.0
 OVERFULL = 0.97
@@ -83,6 +83,7 @@ class Monitors:
         self._air_s = 0.0
         self._heater_s = 0.0
         self._run_on_s = 0.0
+        self._run_on_outside_s = 0.0
         self._alone_s = 0.0
         self._off_s = {"supply valve": 0.0, "return valve": 0.0}
         self._off_told = {"supply valve": False, "return valve": False}
@@ -212,12 +213,14 @@ class Monitors:
             )
         if car.engine_running and not car.key_on:
             self._run_on_s += dt_s
-            cockpit = self.board.signals.cockpit
-            outside = not (cockpit.brake and cockpit.neutral and cockpit.bonnet_closed)
-            limit = 1.0 if outside or self.board.values["run_on_s"] == 0 else RUN_ON_S
-            self._judge("H6", t_s, self._run_on_s, limit, "s", "engine runs with the key off")
+            self._judge("H6", t_s, self._run_on_s, RUN_ON_S + RUN_ON_END_S, "s", "engine held running too long")
+            may = car.run_on.within_interlocks and self.board.values["run_on_s"] > 0
+            self._run_on_outside_s = 0.0 if may else self._run_on_outside_s + dt_s
+            self._judge(
+                "H6", t_s, self._run_on_outside_s, RUN_ON_END_S, "s", "engine held running outside its interlocks"
+            )
         else:
-            self._run_on_s = 0.0
+            self._run_on_s = self._run_on_outside_s = 0.0
 
     def _followed(self, t_s: float, dt_s: float) -> None:
         car = self.car

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from host_sim.virtual_board import VirtualBoard
 
 SPARE_K = 2.0
+LONG_PRESS_S = 2.0  # of the button: "stopping soon", until the next one or the key
 
 
 class Ideal:
@@ -36,10 +37,15 @@ class Ideal:
         self._owed_s = 0.0
         self._engine_s = 0.0
         self._on = False
+        self._press_s = 0.0
+        self._stopping = False
+        self._was_key = False
 
     def step(self, dt_s: float) -> None:
         """One tick, after the car's."""
         car = self.car
+        cockpit = self.board.signals.cockpit
+        self._stop_wish(car.key_on, cockpit.button, dt_s)
         if not car.engine_running:
             self._engine_s = 0.0
             self._leave()
@@ -48,12 +54,7 @@ class Ideal:
         if self._owed_s > 0.0:
             self._owed_s -= dt_s
             return
-        board = self.board
-        if (
-            not (board.signals.cockpit.ready and car.key_on)
-            or board.law.machine.wishes.stop_held
-            or self._engine_s < 3.0
-        ):
+        if not (cockpit.ready and car.key_on) or self._stopping or self._engine_s < 3.0:
             self._leave()
             return
         warm = min(car.tank_outlet_c, car.hose_c, car.filter_c) >= self._warm_c
@@ -63,6 +64,15 @@ class Ideal:
             self.on_oil_s += dt_s
         else:
             self._leave()
+
+    def _stop_wish(self, key_on: bool, pressed: bool, dt_s: float) -> None:
+        if key_on and not self._was_key:
+            self._stopping = False
+        self._was_key = key_on
+        before_s = self._press_s
+        self._press_s = before_s + dt_s if pressed else 0.0
+        if before_s < LONG_PRESS_S <= self._press_s:
+            self._stopping = not self._stopping
 
     def _leave(self) -> None:
         if self._on:

@@ -102,16 +102,13 @@ def _stepped_table(sensor: ntc.Ntc, pullup_ohm: float) -> list[int]:
 
 
 class Cockpit:
-    """What hands, latches and lamps do to the board's inputs, the key apart: set by the driver, read by `Signals`."""
+    """What hands do on the dashboard, the key apart: set by the driver, read by `Signals`."""
 
-    __slots__ = ("bonnet_closed", "brake", "button", "lighting", "neutral", "ready")
+    __slots__ = ("button", "lighting", "ready")
 
     def __init__(self) -> None:
         self.ready = False
         self.button = False
-        self.brake = True
-        self.neutral = True
-        self.bonnet_closed = True
         self.lighting = False
 
 
@@ -189,9 +186,9 @@ class Signals:
         digital[BUTTON] = cockpit.button
         digital[SUPPLY_CONTACT] = car.supply_valve_pos > CONTACT_AT
         digital[RETURN_CONTACT] = car.return_valve_pos > CONTACT_AT
-        digital[BRAKE] = cockpit.brake
-        digital[NEUTRAL] = cockpit.neutral
-        digital[BONNET] = cockpit.bonnet_closed
+        digital[BRAKE] = car.run_on.brake
+        digital[NEUTRAL] = car.run_on.neutral
+        digital[BONNET] = car.run_on.bonnet
         digital[LIGHTING] = cockpit.lighting
 
 

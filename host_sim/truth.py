@@ -6,7 +6,8 @@ import copy
 from typing import TYPE_CHECKING
 
 from changeover import messages, rows
-from changeover.settings import TANK_RETURN, purge_ul
+from changeover.settings import ADVISE, PERMIT, TANK_RETURN, purge_ul
+from changeover.validate import validate
 from host_sim import signals
 from host_sim.fluids import refutas_index
 
@@ -20,6 +21,7 @@ OFFSET_K = 5.0
 LEVEL = 0.03
 VOLTS = 0.5
 SUCTION_SHARE = 0.3
+LATE_S = 0.25  # a board that makes no tick for so long is late
 # Trip-long memory: a lock-out goes on saying what was true when it latched.
 _CHANNELS_OF = {
     rows.COOLANT_SENSOR: (signals.COOLANT,),
@@ -57,6 +59,13 @@ class Truth:
         if values["layout"] == TANK_RETURN:
             self._level_room -= purge_ul(values) / values["oil_tank_ml"] / 1000.0
         self._never_clean = board.remembers_oil()
+        self._settings_bad = bool(validate(values))
+        self._resets = board.watchdog_resets
+        self._restarted = False
+        self._refused = False
+        self._ticks = board.ticks
+        self._silent_s = 0.0
+        self._since_late_s = 1e9
         self._claims = self._claims_of()
 
     def __deepcopy__(self, memo: dict[int, object]) -> Truth:
@@ -70,10 +79,9 @@ class Truth:
         return twin
 
     def _claims_of(self) -> dict[int, Callable[[], bool]]:
-        board = self.board
         values = self._values
         return {
-            rows.SETTINGS: lambda: board.law.conditions.block & 1 == 1,
+            rows.SETTINGS: lambda: self._settings_bad,
             rows.STARVED: lambda: self._trip_suction_pa > values["suction_starved_pa"] * (1.0 - SUCTION_SHARE),
             rows.SUPPLY_LOW: lambda: self._low_for_s < 8.0,
             rows.SUPPLY_VALVE: lambda: rows.SUPPLY_VALVE in self._mismatched,
@@ -85,9 +93,9 @@ class Truth:
             rows.OTHER_SENSOR: lambda: self._sensor(rows.OTHER_SENSOR),
             rows.AIR: lambda: self._air,
             rows.OIL_HOT: lambda: self.car.filter_c > values["oil_hot_cdegc"] / 100.0 - 3.0 - OFFSET_K,
-            rows.RESTARTED: lambda: board.law.conditions.restarted,
-            rows.OVERRUN: lambda: True,  # the simulated board's own clock is the only witness
-            rows.MEMORY: lambda: board.flash_refuses,
+            rows.RESTARTED: lambda: self._restarted,
+            rows.OVERRUN: lambda: self._since_late_s < 10.0,
+            rows.MEMORY: lambda: self._refused,
             rows.ENGINE: lambda: self._engine_s < 5.0,
             rows.OIL_LOW: lambda: self.car.oil_level < values["oil_low_block_permille"] / 1000.0 + LEVEL,
             rows.DIESEL_LOW: lambda: self.car.diesel_level < values["diesel_low_block_permille"] / 1000.0 + LEVEL,
@@ -103,7 +111,9 @@ class Truth:
             messages.PURGING: lambda: self.car.supply_valve_pos < 0.5 and self.car.engine_running,
             messages.PURGE_WAITS: lambda: not self.car.engine_running or self._engine_s < 2.0,
             messages.MAY_STOP: self._clean,
-            messages.OIL_READY: lambda: self._coldest_c() > values["oil_entry_cdegc"] / 100.0 - OFFSET_K,
+            messages.OIL_READY: lambda: self._warm() and values["authority"] != ADVISE and not self._ready(),
+            messages.ASK_AGAIN: lambda: self._warm() and values["authority"] == PERMIT and self._ready(),
+            messages.OIL_WARM: lambda: self._warm() and values["authority"] == ADVISE,
             messages.PARKED_CLEAN: self._clean,
             messages.OIL_LEFT: self._oil_left,
             messages.RUNNING_ON: lambda: self.car.engine_running and not self.car.key_on,
@@ -137,6 +147,7 @@ class Truth:
         self._was_key = car.key_on
         if self._never_clean:
             self._never_clean = self.board.remembers_oil()
+        self._board(dt_s)
         self._engine_s = self._engine_s + dt_s if car.engine_running else 0.0
         if car.supply_min_v < self._values["supply_block_mv"] / 1000.0 + VOLTS:
             self._low_for_s = 0.0
@@ -172,6 +183,23 @@ class Truth:
         self._mismatched.clear()
         self._disturbed.clear()
         self._air = False
+        self._restarted = self._refused = False
+
+    def _board(self, dt_s: float) -> None:
+        """What happens to the board itself: restarts, refused writes, ticks that do not come."""
+        board = self.board
+        self._refused = self._refused or board.flash_refuses
+        if board.watchdog_resets != self._resets:
+            self._resets = board.watchdog_resets
+            self._restarted = True
+        self._since_late_s += dt_s
+        if not board.powered or board.ticks != self._ticks:
+            self._ticks = board.ticks
+            self._silent_s = 0.0
+            return
+        self._silent_s += dt_s
+        if self._silent_s > LATE_S:
+            self._since_late_s = 0.0
 
     def _valve(self, row: int, away: bool, dt_s: float) -> None:
         self._mismatch[row] = self._mismatch[row] + dt_s if away else 0.0
@@ -188,6 +216,12 @@ class Truth:
     def _coldest_c(self) -> float:
         car = self.car
         return min(car.filter_c, car.tank_outlet_c) if self._values["fit_oil_tank_ntc"] else car.filter_c
+
+    def _warm(self) -> bool:
+        return self._coldest_c() > self._values["oil_entry_cdegc"] / 100.0 - OFFSET_K
+
+    def _ready(self) -> bool:
+        return self.board.signals.cockpit.ready
 
     def _clean(self) -> bool:
         """Thin enough to start on at the worst cold that the settings expect, or at today's, whichever is colder."""

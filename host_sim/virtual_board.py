@@ -7,32 +7,41 @@ import copy
 from changeover.law import Law
 from changeover.memory import choose
 from changeover.ticks import MASK_MS
+from changeover.validate import validate
 from host_sim.car import Car
 from host_sim.faults import Injector
 from host_sim.signals import Signals
 
 TICK_MS = 100
+WATCHDOG_MS = 2000
 _FLASH_PAUSE_TICKS = 1  # a verified write answers one tick later (board facts: 50 ms, 400 ms at worst, at rest only)
 
 
 class VirtualBoard:
-    """One board in one car. `tick` runs every TICK_MS while `powered`; a board that lost its feed boots anew from its flash."""
+    """One board in one car. `tick` runs every TICK_MS while `powered`; a board that lost its feed boots anew from its flash.
+
+    Set `hung_ms` to let it do nothing for so long, its pins as they were; after WATCHDOG_MS of that the watchdog bites.
+    """
 
     def __init__(
         self, values: dict[str, int], car: Car, signals: Signals, injector: Injector, purged: bool = True
     ) -> None:
         """`purged`: what the flash remembers at first is that the lines hold diesel (else: nothing, a new board)."""
         self.values = values
+        self.valid = not validate(values)
         self.car = car
         self.signals = signals
         self.injector = injector
         self.slots = [b"", b""]
         self.flash_refuses = False
         self.boots = 0
+        self.watchdog_resets = 0
+        self.hung_ms = 0
         self.ticks = 0
         self.powered = False
         self.tick_ms = 0  # of the next tick, on the board's own clock
         self.last_tick_ms = 0
+        self._silent_ms = 0
         self._answer_in = 0
         self.law = self._fresh_law()
         if purged:
@@ -41,17 +50,24 @@ class VirtualBoard:
             self.slots[self.law.record.slot()] = data
             self.law = self._fresh_law()
 
-    def _fresh_law(self) -> Law:
-        return Law(self.values, choose(self.slots))
+    def _fresh_law(self, restarted: bool = False) -> Law:
+        return Law(self.values, choose(self.slots), self.valid, restarted)
 
-    def power_up(self) -> None:
-        """Key on: the feed closes, the board boots, its tick counter starts at 0."""
-        if not self.powered:
-            self.powered = True
-            self.boots += 1
-            self.tick_ms = 0
-            self._answer_in = 0
-            self.law = self._fresh_law()
+    def power_up(self, restarted: bool = False) -> None:
+        """The feed closes, or the watchdog `restarted` the board: it boots, its tick counter starts at 0."""
+        self.powered = True
+        self.boots += 1
+        self.tick_ms = 0
+        self.hung_ms = 0
+        self._silent_ms = 0
+        self._answer_in = 0
+        self.law = self._fresh_law(restarted)
+
+    def watchdog_reset(self) -> None:
+        """All pins fall, and the board boots anew and knows why."""
+        self.power_down()
+        self.watchdog_resets += 1
+        self.power_up(restarted=True)
 
     def tick(self, now_ms: int) -> None:
         """One tick at simulated time `now_ms`: read, step, write. Without power every output is down."""
@@ -64,20 +80,38 @@ class VirtualBoard:
             self.injector.apply(now_ms, signals.raw, signals.digital)
         if not self.powered:
             return
+        if self.hung_ms > 0:
+            self._hang()
+            return
+        self._silent_ms = 0
         law = self.law
         self.last_tick_ms = self.tick_ms
         law.step(self.tick_ms, signals.raw, signals.digital)
         self.tick_ms = (self.tick_ms + TICK_MS) & MASK_MS
         self.ticks += 1
+        self._drive_pins()
         machine = law.machine
-        # the supply valve's feed runs through key and selector contact: DIESEL breaks it in copper
-        car.command_supply_oil = machine.supply_on and car.key_on and signals.cockpit.ready
-        car.command_return_oil = machine.return_on
-        car.command_heater = law.heater.on and car.engine_running  # its own engine-running relay
         if machine.write_wanted:
             self._flash()
         if not law.power_hold and not car.key_on:
             self.power_down()
+
+    def _drive_pins(self) -> None:
+        """What the law says, as far as the copper behind the pins lets it through."""
+        car, law = self.car, self.law
+        # the supply valve's feed runs through key and selector contact: DIESEL breaks it
+        car.command_supply_oil = law.machine.supply_on and car.key_on and self.signals.cockpit.ready
+        car.command_return_oil = law.machine.return_on
+        car.command_heater = law.heater.on and car.engine_running  # its own engine-running relay
+        car.run_on.relay_on = law.run_on
+
+    def _hang(self) -> None:
+        self.hung_ms -= TICK_MS
+        self._silent_ms += TICK_MS
+        self.tick_ms = (self.tick_ms + TICK_MS) & MASK_MS
+        self._drive_pins()
+        if self._silent_ms >= WATCHDOG_MS:
+            self.watchdog_reset()
 
     def power_down(self) -> None:
         """The feed opens: de-energised is diesel."""
@@ -85,6 +119,7 @@ class VirtualBoard:
         self.car.command_supply_oil = False
         self.car.command_return_oil = False
         self.car.command_heater = False
+        self.car.run_on.relay_on = False
 
     def _flash(self) -> None:
         if self._answer_in == 0:

@@ -50,6 +50,10 @@ class Follower:
                 self._sign = 0
                 self.unfollowed = True
 
+    def in_doubt(self) -> bool:
+        """Diesel is commanded and due at the pump, and neither has it shown nor has its time run out."""
+        return self._sign < 0 and self._inlet.reason == GOOD
+
     def _begin(self, commanded: bool) -> None:
         inlet = self._inlet
         self.unfollowed = False
@@ -91,6 +95,7 @@ class Followed:
                 self._follower.step(machine.supply_on, dt_ms)
             if self._follower.unfollowed:
                 found = 1 << rows.SUPPLY_VALVE
+        machine.valve_in_doubt = found != 0 or self._follower.in_doubt()
         if self._return_contact and contact[RETURN_CONTACT].on != machine.return_on:
             found |= 1 << rows.RETURN_VALVE
         return found

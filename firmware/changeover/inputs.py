@@ -1,17 +1,9 @@
 """All inputs of the law, read in one place: analog channels by index, digital ones debounced."""
 
 from changeover.sensing import (
-    AMBIENT,
     BARO,
-    COOLANT,
-    DIESEL_LEVEL,
     GOOD,
-    OIL,
-    OIL_LEVEL,
-    OIL_TANK,
-    PUMP_INLET,
     SUCTION,
-    SUPPLY,
     Channel,
     Contact,
     Linear,
@@ -19,9 +11,6 @@ from changeover.sensing import (
 )
 
 KEY, ENGINE, READY, BUTTON, SUPPLY_CONTACT, RETURN_CONTACT, BRAKE, NEUTRAL, BONNET, LIGHTING = range(10)
-
-# One of them each tick: nothing there moves within half a second.
-_SLOW = (OIL_TANK, OIL_LEVEL, DIESEL_LEVEL, AMBIENT)
 
 
 class Inputs:
@@ -46,7 +35,6 @@ class Inputs:
         ]
         # key, engine: the shortest believable edge; selector, button: a finger's; valve contacts: their own bounce
         self.contact = [Contact(2, 3), Contact(2, 4), Contact(3, 2), Contact(2, 2)] + [Contact(2, 2) for _ in range(6)]
-        self._turn = 0
         self.suction_pa = 0  # below ambient, positive; meaningful while `suction_reason` is GOOD
         self.suction_reason = self.channel[SUCTION].reason
 
@@ -63,28 +51,23 @@ class Inputs:
     def step(self, counts: list[int], levels: list[bool]) -> None:
         """One tick's samples."""
         channel = self.channel
-        channel[COOLANT].step(counts[COOLANT])
-        channel[OIL].step(counts[OIL])
-        channel[SUCTION].step(counts[SUCTION])
-        channel[PUMP_INLET].step(counts[PUMP_INLET])
-        channel[SUPPLY].step(counts[SUPPLY])
-        self._turn = self._turn + 1 if self._turn < 3 else 0
-        slow = _SLOW[self._turn]
-        channel[slow].step(counts[slow])
-        self._suction(counts[BARO])
+        index = 0
+        while index < 10:
+            channel[index].step(counts[index])
+            index += 1
+        self._suction()
         contact = self.contact
         index = 0
         while index < 10:
             contact[index].step(levels[index])
             index += 1
 
-    def _suction(self, baro_counts: int) -> None:
+    def _suction(self) -> None:
         suction = self.channel[SUCTION]
         self.suction_pa = suction.value
         self.suction_reason = suction.reason
         if self.absolute:
             baro = self.channel[BARO]
-            baro.step(baro_counts)
             self.suction_pa = baro.value - suction.value
             if suction.reason == GOOD:
                 self.suction_reason = baro.reason

@@ -11,7 +11,7 @@ from changeover.memory import Record
 from changeover.panel_logic import PanelLogic
 from changeover.restriction import Restriction
 from changeover.sensing import AMBIENT, GOOD, OIL
-from changeover.states import PARKED, RUN_ON
+from changeover.states import PARKED
 from changeover.stop_advice import standing_min
 from changeover.ticks import ticks_diff
 from changeover.trust import Trust
@@ -140,7 +140,7 @@ class Law:
 
     def _power(self) -> None:
         machine = self.machine
-        self.run_on = machine.state == RUN_ON
+        self.run_on = machine.holds_engine()
         waiting = machine.write_wanted or self.keep_awake
         self.power_hold = (
             machine.state != PARKED or machine.state_ms < _TELL_MS or (waiting and machine.state_ms < _POWER_MS)

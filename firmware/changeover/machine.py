@@ -39,7 +39,7 @@ class Machine(States):
             self._asked()
         self.wishes.decide()
         if not contact[KEY].on:
-            self._key_off(running, dt_ms)
+            self._key_off(dt_ms)
         elif self.state == PARKED or self.state == RUN_ON:
             self.go(PURGING if self.lines_dirty else ON_DIESEL, reasons.KEY_ON)
         elif self.state == ON_DIESEL:
@@ -70,7 +70,7 @@ class Machine(States):
             return
         self.note(self.state, refused)
 
-    def _key_off(self, running: bool, dt_ms: int) -> None:
+    def _key_off(self, dt_ms: int) -> None:
         if self.state == PARKED:
             return
         if self.state == RUN_ON:
@@ -79,12 +79,19 @@ class Machine(States):
                 self.go(PARKED, reasons.PURGED)
             elif not self._may_run_on() or self.state_ms >= self._run_on_ms:
                 self.go(PARKED, reasons.RUN_ON_ENDED)
-        elif self.lines_dirty and running and self._run_on_ms and self._may_run_on():
+        elif self._may_begin_run_on():
             if self.state != PURGING:
                 self.lines.begin_purge()
             self.go(RUN_ON, reasons.KEY_OFF)
         else:
             self.go(PARKED, reasons.KEY_OFF)
+
+    def holds_engine(self) -> bool:
+        """Run-on relay: closed already before the key goes off, else the engine would stop while that is debounced."""
+        return self.state == RUN_ON or (self.state != PARKED and self._may_begin_run_on())
+
+    def _may_begin_run_on(self) -> bool:
+        return self._run_on_ms > 0 and self.lines_dirty and self._inputs.contact[ENGINE].on and self._may_run_on()
 
     def _may_run_on(self) -> bool:
         contact = self._inputs.contact
@@ -141,4 +148,4 @@ class Machine(States):
     def _credited(self, dt_ms: int) -> bool:
         if self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
             return False  # a valve that did not follow may still let oil in
-        return self.lines.purge(dt_ms)
+        return self.lines.purge(dt_ms) and not self.valve_in_doubt

@@ -6,7 +6,7 @@ One table a language: head (16 characters) and what to do (two lines of 16), as 
 from changeover import rows
 
 FILLING, ON_OIL, PURGING, PURGE_WAITS, MAY_STOP, OIL_READY = range(32, 38)
-PARKED_CLEAN, OIL_LEFT, RUNNING_ON, PURGE_CUT, STANDING, PURGE_NOW = range(38, 44)
+PARKED_CLEAN, OIL_LEFT, RUNNING_ON, PURGE_CUT, STANDING, PURGE_NOW, ASK_AGAIN, OIL_WARM = range(38, 46)
 
 NORMAL, NOTICE, WARNING, GRAVE = range(4)
 
@@ -48,9 +48,12 @@ ENGLISH = {
     PURGE_CUT: ("PURGE CUT SHORT", "Start and purge\nbefore it cools"),
     STANDING: ("MAY STAND (min)", "from now on\nas it is"),
     PURGE_NOW: ("PURGE BEFORE", "any stop\nhold the button"),
+    ASK_AGAIN: ("OIL IS READY", "Selector DIESEL,\nthen READY"),
+    OIL_WARM: ("OIL IS WARM", "Only telling:\nI move no valve"),
 }
 
 _COMMON = 1 << rows.ENGINE | 1 << rows.OIL_COLD | 1 << rows.COOLANT_COLD | 1 << rows.DWELL | 1 << rows.LINES
+_NOTICES = (PURGE_WAITS, OIL_READY, ASK_AGAIN, OIL_WARM)
 _GRAVE = (1 << rows.NO_ROOM) - 1 | 1 << rows.AIR | 1 << rows.MEMORY | 1 << rows.CHATTER
 
 
@@ -62,7 +65,7 @@ def severity(message: int) -> int:
         return NOTICE if _COMMON >> message & 1 else WARNING
     if message == OIL_LEFT or message == PURGE_CUT:
         return GRAVE
-    return NOTICE if message == PURGE_WAITS or message == OIL_READY else NORMAL
+    return NOTICE if message in _NOTICES else NORMAL
 
 
 def uncommon(mask: int) -> int:

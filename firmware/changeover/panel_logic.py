@@ -4,6 +4,7 @@ from changeover import messages
 from changeover.interlocks import Interlocks
 from changeover.machine import Machine
 from changeover.reasons import RUN_ON_ENDED
+from changeover.settings import ADVISE
 from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING
 
 OFF, STEADY, BLINK = range(3)
@@ -92,10 +93,13 @@ class PanelLogic:
         return messages.ON_OIL if state == ON_OIL else messages.RUNNING_ON
 
     def _waiting(self, blocked: int) -> int:
-        if self._machine.wishes.stop_held and not self._machine.lines_dirty:
+        wishes = self._machine.wishes
+        if wishes.stop_held and not self._machine.lines_dirty:
             return messages.MAY_STOP
         if blocked:
             return self._interlocks.lowest(blocked)
-        if self._machine.wishes.wanted:
+        if wishes.wanted:
             return messages.FILLING
-        return messages.OIL_READY
+        if wishes.authority == ADVISE:
+            return messages.OIL_WARM
+        return messages.ASK_AGAIN if wishes.ready else messages.OIL_READY

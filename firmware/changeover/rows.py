@@ -64,7 +64,7 @@ TABLE: tuple[tuple, ...] = (
     ("coolant sensor not trusted", ALWAYS, "coolant_bad", "coolant_bad", 0, 0, 2000, TO_PURGE, HELD, "H1"),
     ("oil sensor not trusted", ALWAYS, "oil_bad", "oil_bad", 0, 0, 2000, TO_PURGE, HELD, "H1"),
     ("suction sensor not trusted", ALWAYS, "suction_bad", "suction_bad", 0, 0, 2000, TO_PURGE, HELD, "H4"),
-    ("another fitted sensor not trusted", ALWAYS, "other_bad", "other_bad", 2000, 2000, 2000, TO_PURGE, HELD, "H1"),
+    ("another fitted sensor not trusted", ALWAYS, "other_bad", "other_bad", 0, 0, 2000, TO_PURGE, HELD, "H1"),
     ("air leak or empty tank", ALWAYS, "air", "air", 2000, 2000, 0, TO_PURGE, LATCHED, "H4"),
     ("oil hot", ALWAYS, "oil > oil_hot - 300", "oil > oil_hot", 0, 2000, 2000, TO_PURGE, HELD, "H5"),
     ("restarted by the watchdog", ALWAYS, "restarted", _NEVER, 0, 0, 0, TO_PURGE, LATCHED, "H7"),

@@ -15,7 +15,11 @@ _ICE_CDEGC, _HOT_CDEGC = -4000, 13000
 
 
 class Channel:
-    """One analog input. `value` means something only while `reason` is GOOD; `age`: samples since the last good one."""
+    """One analog input. `value` means something only while `reason` is GOOD; `age`: samples since the last good one.
+
+    A reading that jumped and stays where it jumped to was wrong before or is wrong now: it is distrusted until it comes
+    back, or until `restart`.
+    """
 
     def __init__(self, fitted: bool, low: int, high: int, short_counts: int, open_counts: int, jump: int) -> None:
         self.value = 0

@@ -49,7 +49,7 @@ ROWS = [
     ("oil_limit_cdegc", "cdegc", 6300, 3000, 9500),
     ("line_drop_cdegc", "cdegc", 500, 0, 2500),
     ("oil_entry_cdegc", "cdegc", 7400, 4000, 9500),
-    ("oil_exit_cdegc", "cdegc", 6900, 4000, 9500),
+    ("oil_exit_cdegc", "cdegc", 6900, 3500, 9500),
     ("oil_hot_cdegc", "cdegc", 10000, 8000, 11500),
     ("coolant_entry_cdegc", "cdegc", 7000, 4000, 9000),
     ("coolant_exit_cdegc", "cdegc", 6000, 3000, 9000),

@@ -20,6 +20,7 @@ class States:
         self.record_dirty = lines_dirty
         self.write_wanted = False
         self.memory_bad = False
+        self.valve_in_doubt = False  # the supply valve has yet to show that it is where it was sent
         self.supply_on = False
         self.return_on = False
         self.engine_ms = 0

@@ -15,6 +15,7 @@ from changeover.settings import (
 
 _STEP_COUNTS = (512 * 16, 1536 * 16, 2560 * 16, 3584 * 16)  # where the board's converter has its steps (RP2040-E11)
 _STEP_MARGIN_CDEGC = 150
+_HYSTERESIS_CDEGC = 200  # several times what a reading trembles by
 
 
 def undetectable_cdegc(values: dict[str, int]) -> int:
@@ -85,9 +86,10 @@ def _temperatures(values: dict[str, int], errors: list[tuple[str, object, str, s
         why = why + ", plus line_drop_cdegc for the cold lines to the pump"
         errors.append(("oil_entry_cdegc", values["oil_entry_cdegc"], "%d or more" % floor, why))
     for exit_name, entry_name in (("oil_exit_cdegc", "oil_entry_cdegc"), ("coolant_exit_cdegc", "coolant_entry_cdegc")):
-        if values[exit_name] > values[entry_name]:
-            allowed = "at most %s = %d" % (entry_name, values[entry_name])
-            errors.append((exit_name, values[exit_name], allowed, "an exit floor above the entry would chatter"))
+        highest = values[entry_name] - _HYSTERESIS_CDEGC
+        if values[exit_name] > highest:
+            allowed = "at most %d, %d below %s" % (highest, _HYSTERESIS_CDEGC, entry_name)
+            errors.append((exit_name, values[exit_name], allowed, "an exit floor so near the entry would chatter"))
     _steps(values, "coolant_trim_cdegc", (("coolant_entry_cdegc", 0), ("coolant_exit_cdegc", 0)), errors)
     _steps(
         values, "oil_trim_cdegc",

@@ -7,15 +7,17 @@ _SATURATED_MS = 0x10000000
 
 
 class Wishes:
-    """`wanted`: oil, now. `stop_held`: "stopping soon", from one long press to the next. `short_presses` ask advice."""
+    """`wanted`: oil, now. `ready`: the selector, as last seen. `stop_held`: "stopping soon", from one long press to the
+    next. `short_presses` ask advice.
+    """
 
     def __init__(self, authority: int) -> None:
-        self._authority = authority
+        self.authority = authority
         self.wanted = False
         self.granted = False
         self.stop_held = False
         self.short_presses = 0
-        self._ready = False
+        self.ready = False
         self._press_ms = 0
 
     def restart(self) -> None:
@@ -34,15 +36,15 @@ class Wishes:
             if 0 < self._press_ms < _LONG_PRESS_MS:
                 self.short_presses += 1
             self._press_ms = 0
-        edge = ready and not self._ready
-        self._ready = ready
+        edge = ready and not self.ready
+        self.ready = ready
         if not ready or self.stop_held:
             self.granted = False
-        return edge and self._authority == PERMIT
+        return edge and self.authority == PERMIT
 
     def decide(self) -> None:
         """After the edge was answered: does the driver want oil, and may the board act on it?"""
-        if self._authority == ADVISE or self.stop_held:
+        if self.authority == ADVISE or self.stop_held:
             self.wanted = False
         else:
-            self.wanted = self.granted if self._authority == PERMIT else self._ready
+            self.wanted = self.granted if self.authority == PERMIT else self.ready

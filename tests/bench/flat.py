@@ -272,22 +272,16 @@ class Flat:
             or diesel_level_why > SETTLING
             or supply_why > SETTLING
         ):
-            if blocked & OTHER_SENSOR:
-                block |= OTHER_SENSOR
-                force |= OTHER_SENSOR
-                self.other_sensor_ms = 0
-            elif self.other_sensor_ms >= 2000:
-                self.other_sensor_ms = 0
-                block |= OTHER_SENSOR
-                force |= OTHER_SENSOR
-            else:
-                self.other_sensor_ms += dt
-        elif blocked & OTHER_SENSOR and self.other_sensor_ms < 2000:
-            self.other_sensor_ms += dt
             block |= OTHER_SENSOR
             force |= OTHER_SENSOR
-        else:
             self.other_sensor_ms = 0
+        elif blocked & OTHER_SENSOR:
+            if self.other_sensor_ms >= 2000:
+                self.other_sensor_ms = 0
+            else:
+                self.other_sensor_ms += dt
+                block |= OTHER_SENSOR
+                force |= OTHER_SENSOR
 
         if air:
             if blocked & AIR:

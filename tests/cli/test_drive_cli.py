@@ -139,7 +139,7 @@ BAD: dict[str, tuple[Callable[[Path], tuple[object, ...]], tuple[str, ...]]] = {
     "profile of another plumbing": (lambda here: (_good(here), "--settings", "looped"), ("layout", "tank_return")),
     "settings that contradict": (
         lambda here: (_good(here), "--settings", _write(here, "[settings]\ncoolant_exit_cdegc = 9000\n", "mine.toml")),
-        ("mine.toml: coolant_exit_cdegc", "9000", "at most coolant_entry_cdegc"),
+        ("mine.toml: coolant_exit_cdegc", "9000", "at most 6800, 200 below coolant_entry_cdegc"),
     ),
     "no such trace": (lambda here: (_good(here), "--trace", here / "none.csv"), ("none.csv", "No such file")),
     "empty trace": (lambda here: (_good(here), "--trace", _write(here, "", "log.csv")), ("log.csv, line 1", "empty")),

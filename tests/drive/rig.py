@@ -71,16 +71,16 @@ def _warm_car(layout: Layout) -> Car:
     return drive.car
 
 
-def on_oil(profile: str = "full_guard") -> Drive:
+def on_oil(profile: str = "full_guard", *changes: str) -> Drive:
     """A fork of a warm car on oil at a steady speed, nothing found yet; nobody sits in it."""
-    twin = fork(_on_oil(profile))
+    twin = fork(_on_oil(profile, *changes))
     twin.monitors.found.clear()
     return twin
 
 
 @lru_cache(maxsize=4)
-def _on_oil(profile: str) -> Drive:
-    drive = drive_of(story(DIESEL, idle(0.1), READY, road(30.0), profile=profile), warm=True)
+def _on_oil(profile: str, *changes: str) -> Drive:
+    drive = drive_of(story(DIESEL, idle(0.1), READY, road(30.0), profile=profile), *changes, warm=True)
     drive.run(120.0)
     assert drive.car.engine_running
     assert drive.car.supply_valve_pos == 1.0

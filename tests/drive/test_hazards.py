@@ -15,7 +15,7 @@ from host_sim.drive import Drive
 from host_sim.faults import Fault
 from host_sim.fluids import refutas_index
 from host_sim.hazards import NAMES, Monitors
-from host_sim.signals import Cockpit
+from host_sim.run_on import RunOnChain
 from tests.drive.rig import coast, on_oil
 
 TICK_S = 0.1
@@ -29,7 +29,7 @@ class Stage:
             engine_running=False, key_on=False, path=SimpleNamespace(worst_inside_oil=0.0),
             pump_index_worst=refutas_index(3.0), inside_index_worst=refutas_index(3.0), feed_ul_s=10_000.0,
             pump_suction_pa=5000.0, air_at_pump=False, supply_valve_pos=0.0, return_valve_pos=0.0,
-            command_supply_oil=False, command_return_oil=False, heater_on=False, heater_metal_c=20.0,
+            command_supply_oil=False, command_return_oil=False, heater_on=False, heater_metal_c=20.0, run_on=RunOnChain(),
             battery_charge=0.95, oil_into_diesel_tank_worst=0.0, diesel_ul=40e6, oil_level=0.7, diesel_level=0.7,
         )  # fmt: skip
         self.panel = SimpleNamespace(message=messages.PARKED_CLEAN)
@@ -41,11 +41,9 @@ class Stage:
         self.remembers = True
         self.board: Any = SimpleNamespace(
             car=self.car, powered=True, law=SimpleNamespace(panel=self.panel, machine=self.machine),
-            values={**defaults(), **settings}, signals=SimpleNamespace(cockpit=Cockpit()),
+            values={**defaults(), **settings},
             remembers_oil=lambda: self.remembers,
         )  # fmt: skip
-        self.cockpit = self.board.signals.cockpit
-        self.cockpit.brake = self.cockpit.neutral = self.cockpit.bonnet_closed = True
         self.monitors = Monitors(self.board, self.truth)
         self.t_s = 0.0
 
@@ -203,14 +201,20 @@ def test_h5_metal_and_battery() -> None:
 
 @pytest.mark.parametrize(
     ("run_on_s", "opened", "limit_s"),
-    [(60, None, 120.0), (60, "brake", 1.0), (60, "neutral", 1.0), (60, "bonnet_closed", 1.0), (0, None, 1.0)],
+    [
+        (60, None, 121.0),
+        (60, "brake_applied", 1.0),
+        (60, "in_neutral", 1.0),
+        (60, "bonnet_closed", 1.0),
+        (0, None, 1.0),
+    ],
 )
 def test_h6_engine_held_past_its_time_or_outside_its_interlocks(
     run_on_s: int, opened: str | None, limit_s: float
 ) -> None:
     stage = Stage(run_on_s=run_on_s)
     if opened is not None:
-        setattr(stage.cockpit, opened, False)
+        setattr(stage.car.run_on, opened, False)
     stage.drive(5.0)
     stage.run(limit_s - 0.1, key_on=False, engine_running=True)
     assert stage.found == []
@@ -303,7 +307,9 @@ def _fault(kind: str, size: float | None = None, channel: str | None = None) -> 
     return lambda drive: drive.injector.start(Fault(kind, channel, size), drive.car)
 
 
-def _key_off_engine_held(drive: Drive) -> None:
+def _engine_held_by_a_welded_relay(drive: Drive) -> None:
+    drive.injector.start(Fault("run_on_relay_welded"), drive.car)
+    drive.car.run_on.brake_applied = drive.car.run_on.in_neutral = True
     drive.car.key_on = False
 
 
@@ -339,7 +345,7 @@ def _cut_the_board_off(drive: Drive) -> None:
         ("H3", "three_sensors", _fault("return_stuck", 0.0), 90.0),
         ("H4", "full_guard", _fault("air_leak", 1.0), 60.0),
         ("H5", "full_guard", _relay_and_contact_welded, 10.0),
-        ("H6", "full_guard", _key_off_engine_held, 5.0),
+        ("H6", "full_guard", _engine_held_by_a_welded_relay, 5.0),
         ("H7", "full_guard", _cut_the_board_off, 10.0),
         ("H7", "full_guard", _forget, 20.0),
         ("H8", "full_guard", _fault("stuck", 0.01, "oil_level"), 30.0),

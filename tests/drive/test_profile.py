@@ -62,8 +62,8 @@ def test_a_profile_holds_only_what_differs_and_set_changes_that(tmp_path: Path) 
         ("path_ul = 0", ("path_ul", "found 0;", "10000 to 3000000 uL")),
         ("authority = 2", ("authority", "found 2;", "at most 1")),
         (
-            f"oil_exit_cdegc = {ENTRY + 1}",
-            ("oil_exit_cdegc", f"found {ENTRY + 1};", f"at most oil_entry_cdegc = {ENTRY}"),
+            f"oil_exit_cdegc = {ENTRY - 199}",
+            ("oil_exit_cdegc", f"found {ENTRY - 199};", f"at most {ENTRY - 200}"),
         ),
     ],
 )

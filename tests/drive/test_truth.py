@@ -11,17 +11,16 @@ from typing import Any
 import pytest
 
 from changeover import messages, rows
+from changeover.settings import ADVISE, AUTOMATIC, PERMIT
 from host_sim.car import Car
 from host_sim.faults import Fault, Injector
 from host_sim.profile import load_profile
+from host_sim.signals import Cockpit
 from host_sim.truth import Truth
 from tests.drive.rig import coast, drive_of, fork, idle, story
 
 VALUES = load_profile("full_guard")
 PER_CDEGC, PER_PERMILLE, PER_MV = 0.01, 0.001, 0.001
-
-# What the simulation cannot make both of, and why.
-ONE_SIDED = {rows.OVERRUN: "the simulated board's ticks are never late; a late one exists only where a test says so"}
 
 
 @lru_cache(maxsize=1)
@@ -32,19 +31,22 @@ def _fuel_table() -> Any:
 class Stage:
     """What claims are compared with, of car and board; harmless to begin with: on diesel, all cold and clean."""
 
-    def __init__(self) -> None:
+    def __init__(self, **settings: int) -> None:
         self.car: Any = SimpleNamespace(
             key_on=True, engine_running=True, supply_min_v=14.0, supply_valve_pos=0.0, return_valve_pos=0.0,
             command_supply_oil=False, command_return_oil=False, suction_pa=0.0, air_leak=0.0, oil_level=0.6,
             diesel_level=0.6, filter_c=20.0, tank_outlet_c=20.0, coolant_feed_c=20.0, ambient_c=20.0, heater_dead=False,
             path=SimpleNamespace(worst_inside_oil=0.0), fuel_table=_fuel_table(),
         )  # fmt: skip
-        self.conditions = SimpleNamespace(block=0, restarted=False)
+        self.cockpit = Cockpit()
         self.board: Any = SimpleNamespace(
-            car=self.car, values=VALUES, law=SimpleNamespace(conditions=self.conditions), injector=Injector(1),
-            flash_refuses=False, remembers_oil=lambda: False,
+            car=self.car, values={**VALUES, **settings}, signals=SimpleNamespace(cockpit=self.cockpit),
+            injector=Injector(1), flash_refuses=False, remembers_oil=lambda: False, watchdog_resets=0, powered=True,
+            ticks=0,
         )  # fmt: skip
+        self.hangs = False
         self.truth = Truth(self.board)
+        self.board.ticks = 1
         self.truth.observe(0.1)
 
     def live(self, seconds: float, **truth: Any) -> None:
@@ -56,6 +58,7 @@ class Stage:
                 assert hasattr(self.car, name), name
                 setattr(self.car, name, value)
         for _ in range(round(seconds / 0.1)):
+            self.board.ticks += not self.hangs
             self.truth.observe(0.1)
 
     def fault(self, kind: str, channel: str | None = None, other: str | None = None) -> None:
@@ -84,7 +87,7 @@ def _sensor(name: str) -> Callable[[Stage], None]:
 
 
 def _flag(where: str, name: str, value: Any) -> Callable[[Stage], None]:
-    return lambda stage: setattr(getattr(stage, where), name, value)
+    return lambda stage: setattr(getattr(stage, where) if where else stage, name, value)
 
 
 def _oil(name: str, beside_k: float) -> float:
@@ -108,9 +111,11 @@ _ROOM = (
 _STARVED_PA = VALUES["suction_starved_pa"]
 _BLOCK_V = VALUES["supply_block_mv"] * PER_MV
 
+_just_warm = _car(filter_c=_oil("oil_entry_cdegc", -4.9), tank_outlet_c=_oil("oil_entry_cdegc", -4.9))
+_just_cold = _car(filter_c=90.0, tank_outlet_c=_oil("oil_entry_cdegc", -5.1))
+
 # id -> (what makes it true, what makes it untrue): just within and just beyond the claim's tolerance or time
 CLAIMS: dict[int, tuple[Callable[[Stage], None], Callable[[Stage], None]]] = {
-    rows.SETTINGS: (_flag("conditions", "block", 1), _flag("conditions", "block", 2)),
     rows.STARVED: (
         _car(supply_valve_pos=1.0, suction_pa=_STARVED_PA * 0.71),
         _then(
@@ -135,8 +140,18 @@ CLAIMS: dict[int, tuple[Callable[[Stage], None], Callable[[Stage], None]]] = {
         _then(_car(supply_valve_pos=1.0, air_leak=0.1), _NEXT_TRIP, _car(supply_valve_pos=1.0)),
     ),
     rows.OIL_HOT: (_car(filter_c=_oil("oil_hot_cdegc", -7.9)), _car(filter_c=_oil("oil_hot_cdegc", -8.1))),
-    rows.RESTARTED: (_flag("conditions", "restarted", True), _car()),
-    rows.MEMORY: (_flag("board", "flash_refuses", True), _car()),
+    rows.RESTARTED: (
+        _then(_flag("board", "watchdog_resets", 1), _car()),
+        _then(_flag("board", "watchdog_resets", 1), _car(), _NEXT_TRIP),
+    ),
+    rows.OVERRUN: (
+        _then(_flag("", "hangs", True), _car(0.4), _flag("", "hangs", False), _car(5.0)),
+        _then(_flag("", "hangs", True), _car(0.2), _flag("", "hangs", False), _car()),
+    ),
+    rows.MEMORY: (
+        _then(_flag("board", "flash_refuses", True), _car(), _flag("board", "flash_refuses", False), _car()),
+        _then(_flag("board", "flash_refuses", True), _car(), _flag("board", "flash_refuses", False), _NEXT_TRIP),
+    ),
     rows.ENGINE: (_then(_car(engine_running=False), _car(4.0, engine_running=True)), _car(6.0)),
     rows.OIL_LOW: (_car(oil_level=0.10), _car(oil_level=0.12)),
     rows.DIESEL_LOW: (_car(diesel_level=0.10), _car(diesel_level=0.12)),
@@ -167,10 +182,7 @@ CLAIMS: dict[int, tuple[Callable[[Stage], None], Callable[[Stage], None]]] = {
     messages.PURGING: (_car(), _car(engine_running=False)),
     messages.PURGE_WAITS: (_car(engine_running=False), _car(2.5)),
     messages.MAY_STOP: (_car(inside_oil=0.1), _car(inside_oil=0.9)),
-    messages.OIL_READY: (
-        _car(filter_c=_oil("oil_entry_cdegc", -4.9), tank_outlet_c=_oil("oil_entry_cdegc", -4.9)),
-        _car(filter_c=90.0, tank_outlet_c=_oil("oil_entry_cdegc", -5.1)),
-    ),
+    messages.OIL_READY: (_just_warm, _just_cold),
     messages.PARKED_CLEAN: (_car(inside_oil=0.0), _car(inside_oil=1.0)),
     messages.OIL_LEFT: (_car(inside_oil=0.05), _car()),
     messages.RUNNING_ON: (_car(key_on=False), _car()),
@@ -190,8 +202,28 @@ def test_every_message_of_the_language_table_has_a_claim_and_a_telling_time() ->
 
 
 def test_no_claim_is_empty() -> None:
-    assert set(CLAIMS) | set(ONE_SIDED) == set(messages.ENGLISH)
-    assert not set(CLAIMS) & set(ONE_SIDED)
+    of_their_own = {rows.SETTINGS, messages.ASK_AGAIN, messages.OIL_WARM}  # the tests below: they depend on settings
+    assert set(CLAIMS) | of_their_own == set(messages.ENGLISH)
+    assert not set(CLAIMS) & of_their_own
+
+
+def test_settings_are_called_bad_when_the_validator_refuses_them() -> None:
+    assert not Stage().truth.holds(rows.SETTINGS)
+    assert Stage(purge_factor_permille=1499).truth.holds(rows.SETTINGS)
+
+
+def test_what_warm_oil_asks_of_the_driver_is_true_under_one_authority_and_selector() -> None:
+    asked = (messages.OIL_READY, messages.ASK_AGAIN, messages.OIL_WARM)
+    for authority, ready, true in (
+        (ADVISE, False, messages.OIL_WARM), (ADVISE, True, messages.OIL_WARM), (PERMIT, False, messages.OIL_READY),
+        (PERMIT, True, messages.ASK_AGAIN), (AUTOMATIC, False, messages.OIL_READY), (AUTOMATIC, True, None),
+    ):  # fmt: skip
+        stage = Stage(authority=authority)
+        stage.cockpit.ready = ready
+        _just_warm(stage)
+        assert [message for message in asked if stage.truth.holds(message)] == ([true] if true else [])
+        _just_cold(stage)
+        assert not any(stage.truth.holds(message) for message in asked)
 
 
 @pytest.mark.parametrize("message", CLAIMS, ids=lambda message: messages.ENGLISH[message][0])

@@ -7,7 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from changeover.inputs import BUTTON, ENGINE, KEY, READY, RETURN_CONTACT, SUPPLY_CONTACT
+from changeover.inputs import (
+    BONNET,
+    BRAKE,
+    BUTTON,
+    ENGINE,
+    KEY,
+    NEUTRAL,
+    READY,
+    RETURN_CONTACT,
+    SUPPLY_CONTACT,
+)
 from changeover.law import Law
 from changeover.memory import Record, choose
 from changeover.sensing import (
@@ -186,7 +196,9 @@ class Rig:
             assert machine.state != PARKED
             assert self.law.power_hold
         if self.law.run_on:
-            assert not self.law.inputs.contact[KEY].on
+            assert machine.lines_dirty, "an engine is held on only to purge"
+            assert all(self.law.inputs.contact[switch].on for switch in (BRAKE, NEUTRAL, BONNET))
+            assert self.values["run_on_s"] > 0
 
     @property
     def state(self) -> str:

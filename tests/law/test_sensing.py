@@ -10,12 +10,10 @@ from changeover.inputs import Inputs
 from changeover.restriction import Restriction
 from changeover.sensing import (
     BARO,
-    COOLANT,
     DIESEL_LEVEL,
     GOOD,
     NO_ANSWER,
     NOT_FITTED,
-    OIL,
     OIL_LEVEL,
     OPEN,
     OUT_OF_RANGE,
@@ -235,7 +233,7 @@ def test_bouncing_contact_needs_more_of_one_than_of_the_other() -> None:
     assert contact.on
 
 
-def test_slow_channels_take_turns_and_the_safety_ones_none() -> None:
+def test_every_channel_is_sampled_on_every_tick() -> None:
     inputs = Inputs(fitted_out())
     seen = dict.fromkeys(range(10), 0)
     for index in seen:
@@ -248,5 +246,4 @@ def test_slow_channels_take_turns_and_the_safety_ones_none() -> None:
         inputs.channel[index].step = count  # type: ignore[method-assign]
     for _ in range(20):
         inputs.step([20000] * 10, [False] * 10)
-    assert seen[COOLANT] == seen[OIL] == seen[SUCTION] == seen[SUPPLY] == 20
-    assert seen[OIL_LEVEL] == seen[DIESEL_LEVEL] == 5
+    assert set(seen.values()) == {20}

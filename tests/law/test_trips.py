@@ -8,7 +8,7 @@ from changeover import messages, reasons, rows
 from changeover.inputs import BONNET, BRAKE, NEUTRAL
 from changeover.panel_logic import BLINK, INSISTENT, OFF, SHORT, SILENT, STEADY
 from changeover.sensing import COOLANT, OIL
-from changeover.settings import ADVISE, LOOPED_RETURN, PERMIT
+from changeover.settings import ADVISE, AUTOMATIC, LOOPED_RETURN, PERMIT
 from changeover.states import FILLING, ON_OIL
 from tests.law.rig import HOT_ENGINE, OPEN_COUNTS, SHORT_COUNTS, Rig
 
@@ -308,15 +308,40 @@ def test_short_press_with_clean_lines_says_so() -> None:
 # authority
 
 
-def test_advise_moves_nothing_but_tells() -> None:
+@pytest.mark.parametrize("ready", [True, False])
+def test_advise_moves_nothing_but_tells(ready: bool) -> None:
     rig = Rig(authority=ADVISE, fit_heater=1, run_on_s=60)
     rig.reads(**HOT_ENGINE)
-    rig.ready()
+    rig.ready(ready)
     rig.start()
     rig.run(60)  # `Rig.check` holds that no output moves
     assert rig.state == "ON_DIESEL"
-    assert rig.message == messages.OIL_READY
+    assert rig.message == messages.OIL_WARM
     assert rig.writes == []
+
+
+@pytest.mark.parametrize("authority", [PERMIT, AUTOMATIC])
+def test_what_the_driver_is_asked_for_is_what_lets_him_onto_oil(authority: int) -> None:
+    rig = Rig(authority=authority)
+    rig.reads(**HOT_ENGINE)
+    rig.start()
+    rig.run(10)
+    assert rig.message == messages.OIL_READY
+    rig.ready()
+    rig.until(lambda: rig.state == "FILLING", 2)
+
+
+def test_permit_with_the_selector_on_ready_already_asks_for_a_new_edge() -> None:
+    rig = Rig(authority=PERMIT)
+    rig.reads(**HOT_ENGINE)
+    rig.ready()
+    rig.start()
+    rig.run(10)
+    assert rig.message == messages.ASK_AGAIN
+    rig.ready(False)
+    rig.run(1)
+    rig.ready()
+    rig.until(lambda: rig.state == "FILLING", 2)
 
 
 def test_advise_credits_a_purge_without_moving_the_return_valve() -> None:
@@ -478,8 +503,39 @@ def test_key_on_during_run_on_goes_on_purging_with_the_credit_it_has() -> None:
     rig.key(True)
     rig.run(0.4)
     assert rig.state == "PURGING"
-    assert not rig.law.run_on
     assert rig.law.machine.lines.credit_ul >= credit > 0
+
+
+def test_run_on_relay_is_closed_before_the_key_goes_off_so_that_the_engine_has_no_gap() -> None:
+    rig = Rig(run_on_s=60)
+    rig.levels[NEUTRAL] = rig.levels[BONNET] = True
+    rig.warm_start()
+    assert not rig.law.run_on, "under way, parking brake off"
+    rig.levels[BRAKE] = True
+    rig.run(0.3)
+    assert rig.law.run_on
+    rig.key(False)
+    for _ in range(20):
+        rig.tick()
+        assert rig.law.run_on
+    assert rig.state == "RUN_ON"
+    rig.levels[BRAKE] = False
+    rig.run(0.3)
+    assert not rig.law.run_on
+
+
+def test_run_on_relay_stays_open_where_no_oil_is_in_the_lines_or_run_on_is_off() -> None:
+    for run_on_s in (60, 0):
+        rig = Rig(run_on_s=run_on_s)
+        rig.levels[BRAKE] = rig.levels[NEUTRAL] = rig.levels[BONNET] = True
+        rig.reads(**HOT_ENGINE)
+        rig.start()
+        rig.run(10)
+        assert not rig.law.run_on
+        rig.ready(run_on_s == 0)
+        rig.run(30)
+        assert not rig.law.run_on
+        assert rig.law.machine.lines_dirty is (run_on_s == 0)
 
 
 @pytest.mark.parametrize("missing", [BRAKE, NEUTRAL, BONNET])

@@ -15,6 +15,7 @@ import simpy
 from host_sim.actors import MONITORS, PLANT, pause
 from host_sim.driver import Driver, RoadLoad, TraceDriver, load_driver
 from host_sim.errors import InputError
+from host_sim.run_on import RunOnChain
 from host_sim.scenario import SCENARIOS, Scenario, load_scenario, names_in
 from host_sim.signals import Signals
 from host_sim.traces import read_trace
@@ -28,6 +29,8 @@ class StandIn(SimpleNamespace):
         self.imposed.append(t_c)
 
     def tick(self) -> None:
+        if not self.run_on.feeds(self.key_on, 0.1):
+            self.engine_rpm = 0.0
         if not self.key_on or self.stall or self.engine_rpm == 0.0:
             self.engine_running = False
         elif self.cranking:
@@ -50,6 +53,7 @@ def stand_in() -> Any:
         cranked=False,
         stall=False,
         imposed=[],
+        run_on=RunOnChain(),
     )
 
 

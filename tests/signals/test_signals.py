@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from host_sim import ntc, signals
+from host_sim.run_on import RunOnChain
 from host_sim.signals import Cockpit, Signals, adc_transfer, counts_from_c, from_physical, to_physical
 
 
@@ -31,6 +32,7 @@ def car(**changes: object) -> Any:
         "engine_running": True,
         "supply_valve_pos": 1.0,
         "return_valve_pos": 0.0,
+        "run_on": RunOnChain(),
     }
     return SimpleNamespace(**(values | changes))
 
@@ -90,8 +92,9 @@ def test_switched_inputs_follow_car_and_cockpit():
     cockpit = Cockpit()
     board = Signals(1, cockpit)
     cockpit.ready = cockpit.lighting = True
-    cockpit.brake = False
-    board.sample(car(supply_valve_pos=0.95, return_valve_pos=0.5, engine_running=False))
+    run_on = RunOnChain()
+    run_on.brake_applied = False
+    board.sample(car(supply_valve_pos=0.95, return_valve_pos=0.5, engine_running=False, run_on=run_on))
     named = dict(zip(signals.DIGITAL_NAMES, board.digital, strict=True))
     assert named == {
         "key": True,
