@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from simpy.events import ProcessGenerator
 
     from host_sim.car import Car
+    from host_sim.virtual_board import VirtualBoard
 
 I2C_CHANNELS = tuple(channel for channel in range(len(ANALOG_NAMES)) if channel not in PICO_CHANNELS)
 # Supply current of a ratiometric pressure sensor over the reference voltage: 7 mA typical, 3.3 V (judgement).
@@ -48,7 +49,8 @@ class Kind:
     """One word of the fault vocabulary.
 
     `on`: what it can act on; `size_unit`, `size_range` and `default_size`: its size, unit None where it takes none;
-    `hook`: attribute of the car or of a part of it (`part.name`) that it sets, with the value that is harmless.
+    `hook`: attribute of the car (a kind on the board: of the board) or of a part of it (`part.name`) that it sets, with the
+    value that is harmless; `then`: method of the same that is called once it is set.
     """
 
     does: str
@@ -58,6 +60,7 @@ class Kind:
     default_size: float | None = None
     hook: str | None = None
     harmless: float | bool | None = None
+    then: str | None = None
 
 
 def _flag(does: str, hook: str) -> Kind:
@@ -77,6 +80,10 @@ def _times(does: str, hook: str, usual: float) -> Kind:
 
 def _stuck_valve(does: str, hook: str) -> Kind:
     return Kind(does, (PLANT,), "position", (0.0, 1.0), None, hook, None)
+
+
+def _stage(does: str, hook: str) -> Kind:
+    return Kind(does, (BOARD,), "state", (0.0, 1.0), None, hook, None)
 
 
 _WIRES = (ANALOG, DIGITAL)
@@ -102,6 +109,58 @@ KINDS: dict[str, Kind] = {
         20.0,
     ),
     "silent": Kind("the I2C part gives no answer: all its channels read nothing", (BOARD,)),
+    "supply_stage": _stage("power stage of the supply valve is open (0) or shorted (1)", "supply_stage"),
+    "return_stage": _stage("power stage of the return valve is open (0) or shorted (1)", "return_stage"),
+    "brown_out": Kind("the board gets no feed", (BOARD,), hook="feed_cut", harmless=False),
+    "resets": Kind(
+        "the board's feed breaks for a moment, again and again after so long a time",
+        (BOARD,),
+        "s",
+        (0.1, 3600.0),
+        5.0,
+        "reset_every_s",
+        0.0,
+    ),
+    "hang": Kind(
+        "the program stands still until the watchdog bites or the time is over",
+        (BOARD,),
+        "s",
+        (0.1, 60.0),
+        10.0,
+        "hang_s",
+        0.0,
+    ),
+    "stalls": Kind(
+        "every two seconds the program stands still for so long", (BOARD,), "s", (0.1, 1.5), 0.4, "stall_s", 0.0
+    ),
+    "flash_refuses": Kind(
+        "flash takes no write: worn, full or failing", (BOARD,), hook="flash_refuses", harmless=False
+    ),
+    "write_cut": Kind(
+        "power goes in the middle of the next write of the record; so many bytes of it are whole (0: while erasing)",
+        (BOARD,),
+        "bytes",
+        (0.0, 31.0),
+        17.0,
+        "cut_at_byte",
+        None,
+    ),
+    "settings_damaged": Kind(
+        "the settings in flash are damaged, and the board boots anew",
+        (BOARD,),
+        hook="settings_damaged",
+        harmless=False,
+        then="brown_out",
+    ),
+    "supply_sag": Kind(
+        "no more than this voltage reaches board, valves and heater",
+        (PLANT,),
+        "V",
+        (0.0, 16.0),
+        None,
+        "supply.sag_v",
+        None,
+    ),
     "supply_stuck": _stuck_valve("supply valve stands still (0 on diesel, 1 on oil)", "supply_stuck"),
     "return_stuck": _stuck_valve("return valve stands still (0 on diesel, 1 on oil)", "return_stuck"),
     "supply_leak": _share("supply valve lets this share of the closed side through", "supply_leak", 0.05),
@@ -109,6 +168,15 @@ KINDS: dict[str, Kind] = {
     "supply_slow": _times("supply valve takes so many times its travel time", "supply_slow", 10.0),
     "return_slow": _times("return valve takes so many times its travel time", "return_slow", 10.0),
     "filter_clogged": _times("resistance of the oil filter is multiplied", "filter_extra_resistance", 5.0),
+    "element_burst": Kind(
+        "the filter element has burst: its resistance falls to this share",
+        (PLANT,),
+        "fraction",
+        (0.01, 0.99),
+        0.1,
+        "filter_extra_resistance",
+        1.0,
+    ),
     "water_slug": _times("water in the oil feed multiplies its resistance", "water_slug", 5.0),
     "wax_plug": _times("set fat in the oil feed multiplies its resistance", "wax_plug", 20.0),
     "air_leak": _share("air enters on the suction side (1: the pump gets air only)", "air_leak", 0.5),
@@ -234,21 +302,25 @@ class Injector:
         self.active: list[_Active] = []
         self._rng = random.Random(f"faults {seed}")
 
-    def start(self, fault: Fault, car: Car | None = None) -> None:
-        """Let a fault begin; a plant kind sets its hook on `car`. Raises InputError where that has no car."""
+    def start(self, fault: Fault, car: Car | None = None, board: VirtualBoard | None = None) -> None:
+        """Let a fault begin; a kind with a hook sets it on `car` or `board`. Raises InputError where that is not there."""
         kind = KINDS[fault.kind]
         if kind.hook is None:
             self.active.append(_Active(fault, random.Random(self._rng.getrandbits(64))))
             return
-        if car is None:
-            raise InputError(f"fault {fault.kind}", None, "a simulated car: this kind acts on the plant")
-        _set(car, kind.hook, True if kind.size_unit is None else fault.effective_size)
+        target = car if PLANT in kind.on else board
+        if target is None:
+            part = "car: this kind acts on the plant" if PLANT in kind.on else "board: this kind acts on it"
+            raise InputError(f"fault {fault.kind}", None, f"a simulated {part}")
+        _set(target, kind.hook, True if kind.size_unit is None else fault.effective_size)
+        if kind.then is not None:
+            getattr(target, kind.then)()
 
-    def stop(self, fault: Fault, car: Car | None = None) -> None:
-        """Let a fault heal; a plant hook goes back to its harmless value."""
+    def stop(self, fault: Fault, car: Car | None = None, board: VirtualBoard | None = None) -> None:
+        """Let a fault heal; its hook goes back to its harmless value."""
         kind = KINDS[fault.kind]
         if kind.hook is not None:
-            _set(car, kind.hook, kind.harmless)
+            _set(car if PLANT in kind.on else board, kind.hook, kind.harmless)
             return
         for position, active in enumerate(self.active):
             if active.fault == fault:
@@ -269,9 +341,9 @@ class Injector:
                 _disturb_analog(active, now_ms, raw)
 
 
-def _set(car: Car | None, hook: str, value: float | bool | None) -> None:
+def _set(target: object, hook: str, value: float | bool | None) -> None:
     part, _, name = hook.rpartition(".")
-    setattr(attrgetter(part)(car) if part else car, name, value)
+    setattr(attrgetter(part)(target) if part else target, name, value)
 
 
 def _disturb_analog(active: _Active, now_ms: int, raw: list[int]) -> None:
@@ -375,16 +447,20 @@ def _lift_ground(ohm: float, raw: list[int]) -> None:
         raw[channel] = min(TOP_COUNTS, round(FULL_SCALE * lift + (1.0 - lift) * raw[channel]))
 
 
-def fault_process(env: simpy.Environment, fault: Fault, injector: Injector, car: Car) -> ProcessGenerator:
+def fault_process(
+    env: simpy.Environment, fault: Fault, injector: Injector, car: Car, board: VirtualBoard
+) -> ProcessGenerator:
     """Actor: one fault from onset to recovery. Time of `env` in ms; acts before plant and board of the same instant."""
     yield pause(env, max(0, fault.onset_ms - int(env.now)))
-    injector.start(fault, car)
+    injector.start(fault, car, board)
     if fault.duration_ms is not None:
         yield pause(env, fault.duration_ms)
-        injector.stop(fault, car)
+        injector.stop(fault, car, board)
 
 
-def start_faults(env: simpy.Environment, faults: Iterable[Fault], injector: Injector, car: Car) -> None:
+def start_faults(
+    env: simpy.Environment, faults: Iterable[Fault], injector: Injector, car: Car, board: VirtualBoard
+) -> None:
     """One actor for each fault."""
     for fault in faults:
-        env.process(fault_process(env, fault, injector, car))
+        env.process(fault_process(env, fault, injector, car, board))

@@ -195,7 +195,7 @@ class Monitors:
 
     def _valve_alone(self, t_s: float, dt_s: float, running: bool) -> None:
         """H7: the supply valve stands on oil although no living board with a running engine holds it there."""
-        if running and self.board.powered and self.car.command_supply_oil:
+        if running and self.board.supply_pin:
             self._alone_s = 0.0
             return
         if self.car.supply_valve_pos > 0.5:
@@ -224,10 +224,10 @@ class Monitors:
 
     def _followed(self, t_s: float, dt_s: float) -> None:
         car = self.car
-        away = (car.supply_valve_pos > 0.5) != car.command_supply_oil
+        away = (car.supply_valve_pos > 0.5) != self.board.supply_pin
         if away or self._off_s["supply valve"]:
             self._unfollowed(t_s, dt_s if away else 0.0, "fit_supply_contact", "supply valve")
-        away = (car.return_valve_pos > 0.5) != car.command_return_oil
+        away = (car.return_valve_pos > 0.5) != self.board.return_pin
         if away or self._off_s["return valve"]:
             self._unfollowed(t_s, dt_s if away else 0.0, "fit_return_contact", "return valve")
 

@@ -26,6 +26,7 @@ class PowerSupply:
         self._recovery_s = spec.crank_recovery_s.value
         self._per_as = 1.0 / (3600.0 * spec.battery_ah.value)
         self._crank_s = 0.0
+        self.sag_v: float | None = None  # fault: no more than this reaches the board
         self.charge = 0.95
         self.voltage_v = self.lowest_v = self._rest_v()
 
@@ -58,6 +59,9 @@ class PowerSupply:
                 self.voltage_v = self._rest_v() - self._inner_ohm * load_a
                 self.charge -= load_a * dt_s * self._per_as
             self.lowest_v = self.voltage_v
+        if self.sag_v is not None:
+            self.voltage_v = min(self.voltage_v, self.sag_v)
+            self.lowest_v = min(self.lowest_v, self.sag_v)
         if self.charge < 0.0:
             self.charge = 0.0
 

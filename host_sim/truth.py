@@ -81,7 +81,7 @@ class Truth:
     def _claims_of(self) -> dict[int, Callable[[], bool]]:
         values = self._values
         return {
-            rows.SETTINGS: lambda: self._settings_bad,
+            rows.SETTINGS: lambda: self._settings_bad or self.board.settings_damaged,
             rows.STARVED: lambda: self._trip_suction_pa > values["suction_starved_pa"] * (1.0 - SUCTION_SHARE),
             rows.SUPPLY_LOW: lambda: self._low_for_s < 8.0,
             rows.SUPPLY_VALVE: lambda: rows.SUPPLY_VALVE in self._mismatched,
@@ -165,8 +165,8 @@ class Truth:
             if self._was_open:
                 self._reverts += 1
         self._was_open = open_now
-        self._valve(rows.SUPPLY_VALVE, open_now != car.command_supply_oil, dt_s)
-        self._valve(rows.RETURN_VALVE, (car.return_valve_pos > 0.5) != car.command_return_oil, dt_s)
+        self._valve(rows.SUPPLY_VALVE, open_now != self.board.supply_pin, dt_s)
+        self._valve(rows.RETURN_VALVE, (car.return_valve_pos > 0.5) != self.board.return_pin, dt_s)
         for active in self.board.injector.active:
             if active.is_digital:
                 continue

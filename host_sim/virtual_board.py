@@ -14,13 +14,14 @@ from host_sim.signals import Signals
 
 TICK_MS = 100
 WATCHDOG_MS = 2000
+STALL_EVERY_MS = 2000
 _FLASH_PAUSE_TICKS = 1  # a verified write answers one tick later (board facts: 50 ms, 400 ms at worst, at rest only)
 
 
 class VirtualBoard:
     """One board in one car. `tick` runs every TICK_MS while `powered`; a board that lost its feed boots anew from its flash.
 
-    Set `hung_ms` to let it do nothing for so long, its pins as they were; after WATCHDOG_MS of that the watchdog bites.
+    `supply_pin` and `return_pin` are what the law commands; what the coils get depends on power stages and feeds.
     """
 
     def __init__(
@@ -33,10 +34,20 @@ class VirtualBoard:
         self.signals = signals
         self.injector = injector
         self.slots = [b"", b""]
+        self.supply_pin = False
+        self.return_pin = False
+        # faults of the board, harmless unless set
+        self.feed_cut = False
+        self.supply_stage: float | None = None  # stuck: 1 on whenever it is fed, 0 never
+        self.return_stage: float | None = None
+        self.hang_s = 0.0  # so long it does nothing, its pins as they were, until the watchdog bites
+        self.stall_s = 0.0  # every STALL_EVERY_MS it does nothing for so long
+        self.reset_every_s = 0.0  # its feed breaks for a moment so long after each boot
         self.flash_refuses = False
+        self.cut_at_byte: float | None = None  # the next write ends after so many bytes, and the feed with it
+        self.settings_damaged = False  # found out at the next boot
         self.boots = 0
         self.watchdog_resets = 0
-        self.hung_ms = 0
         self.ticks = 0
         self.powered = False
         self.tick_ms = 0  # of the next tick, on the board's own clock
@@ -51,14 +62,14 @@ class VirtualBoard:
             self.law = self._fresh_law()
 
     def _fresh_law(self, restarted: bool = False) -> Law:
-        return Law(self.values, choose(self.slots), self.valid, restarted)
+        return Law(self.values, choose(self.slots), self.valid and not self.settings_damaged, restarted)
 
     def power_up(self, restarted: bool = False) -> None:
         """The feed closes, or the watchdog `restarted` the board: it boots, its tick counter starts at 0."""
         self.powered = True
         self.boots += 1
         self.tick_ms = 0
-        self.hung_ms = 0
+        self.hang_s = 0.0
         self._silent_ms = 0
         self._answer_in = 0
         self.law = self._fresh_law(restarted)
@@ -69,20 +80,29 @@ class VirtualBoard:
         self.watchdog_resets += 1
         self.power_up(restarted=True)
 
+    def brown_out(self) -> None:
+        """The feed breaks for a moment: the board boots anew at the next tick, if there is a reason to be awake."""
+        self.power_down()
+
     def tick(self, now_ms: int) -> None:
         """One tick at simulated time `now_ms`: read, step, write. Without power every output is down."""
         car = self.car
-        if car.key_on and not self.powered:
+        if self.feed_cut:
+            self.power_down()
+        elif car.key_on and not self.powered:
             self.power_up()
         signals = self.signals
         signals.sample(car)
         if self.injector.active:
             self.injector.apply(now_ms, signals.raw, signals.digital)
         if not self.powered:
+            self._drive_coils()
             return
-        if self.hung_ms > 0:
-            self._hang()
-            return
+        if self.hang_s > 0.0 or self.stall_s > 0.0 or self.reset_every_s > 0.0:
+            self._disturbed()
+            if self.hang_s > 0.0:
+                self._hang()
+                return
         self._silent_ms = 0
         law = self.law
         self.last_tick_ms = self.tick_ms
@@ -97,33 +117,54 @@ class VirtualBoard:
             self.power_down()
 
     def _drive_pins(self) -> None:
-        """What the law says, as far as the copper behind the pins lets it through."""
+        """What the law says."""
         car, law = self.car, self.law
-        # the supply valve's feed runs through key and selector contact: DIESEL breaks it
-        car.command_supply_oil = law.machine.supply_on and car.key_on and self.signals.cockpit.ready
-        car.command_return_oil = law.machine.return_on
+        self.supply_pin = law.machine.supply_on
+        self.return_pin = law.machine.return_on
+        self._drive_coils()
         car.command_heater = law.heater.on and car.engine_running  # its own engine-running relay
         car.run_on.relay_on = law.run_on
 
+    def _drive_coils(self) -> None:
+        """What power stages and feeds let through: the supply valve's feed runs through key and selector contact."""
+        car = self.car
+        supply = self.supply_pin if self.supply_stage is None else self.supply_stage > 0.0
+        back = self.return_pin if self.return_stage is None else self.return_stage > 0.0
+        car.command_supply_oil = supply and car.key_on and self.signals.cockpit.ready
+        car.command_return_oil = back and self.powered
+
+    def _disturbed(self) -> None:
+        if self.stall_s > 0.0 and self.hang_s <= 0.0 and self.tick_ms % STALL_EVERY_MS == 0:
+            self.hang_s = self.stall_s
+        if 0.0 < 1000.0 * self.reset_every_s <= self.tick_ms:
+            self.power_down()
+            self.power_up()
+
     def _hang(self) -> None:
-        self.hung_ms -= TICK_MS
+        self.hang_s -= TICK_MS / 1000.0
         self._silent_ms += TICK_MS
         self.tick_ms = (self.tick_ms + TICK_MS) & MASK_MS
-        self._drive_pins()
+        self._drive_coils()
         if self._silent_ms >= WATCHDOG_MS:
             self.watchdog_reset()
 
     def power_down(self) -> None:
         """The feed opens: de-energised is diesel."""
         self.powered = False
-        self.car.command_supply_oil = False
-        self.car.command_return_oil = False
+        self.supply_pin = False
+        self.return_pin = False
+        self._drive_coils()
         self.car.command_heater = False
         self.car.run_on.relay_on = False
 
     def _flash(self) -> None:
         if self._answer_in == 0:
             data = self.law.write_record()
+            if self.cut_at_byte is not None:
+                self.slots[self.law.record.slot()] = data[: int(self.cut_at_byte)]
+                self.cut_at_byte = None
+                self.brown_out()
+                return
             if not self.flash_refuses:
                 self.slots[self.law.record.slot()] = data
             self._answer_in = 1 + _FLASH_PAUSE_TICKS

@@ -10,7 +10,8 @@ from typing import Any
 
 import simpy
 
-from host_sim.drive import TICK_S, Drive
+from host_sim.drive import Drive
+from host_sim.loop import TICK_S
 from host_sim.profile import load_profile
 from host_sim.scenario import Drive as Leg
 from host_sim.scenario import Scenario, Selector, Stop, load_scenario
@@ -205,7 +206,7 @@ def _parts_of_a_tick() -> dict[str, float]:
     drive.run(1.0)  # the board boots at key-on; its law is there from now on
     for holder, name, part in (
         (drive.env, "step", "events: driver, weather, faults"),
-        (drive, "_tick", "drive: the loop around all of it"),
+        (drive, "tick", "drive: the loop around all of it"),
         (drive.car, "advance", "car: engine, pump, tanks, valves, supply"),
         (drive.car.net, "step", "plant: thermal network"),
         (drive.car.path, "push", "fuel path"),

@@ -7,10 +7,10 @@ from functools import lru_cache
 from typing import Any
 
 from host_sim.car import Car, Layout
-from host_sim.drive import TICK_S, Drive
+from host_sim.drive import Drive
+from host_sim.loop import TICK_S, Loop
 from host_sim.profile import load_profile
 from host_sim.scenario import Scenario
-from host_sim.virtual_board import TICK_MS
 
 READY = {"do": "selector", "position": "READY"}
 DIESEL = {"do": "selector", "position": "DIESEL"}
@@ -71,9 +71,9 @@ def _warm_car(layout: Layout) -> Car:
     return drive.car
 
 
-def on_oil(profile: str = "full_guard", *changes: str) -> Drive:
+def on_oil(profile: str = "full_guard", *changes: str) -> Loop:
     """A fork of a warm car on oil at a steady speed, nothing found yet; nobody sits in it."""
-    twin = fork(_on_oil(profile, *changes))
+    twin = _on_oil(profile, *changes).fork()
     twin.monitors.found.clear()
     return twin
 
@@ -87,22 +87,12 @@ def _on_oil(profile: str, *changes: str) -> Drive:
     return drive
 
 
-def fork(drive: Drive) -> Drive:
-    """Car, board and judges as they are now, without the actors: hands and faults stay as a test leaves them."""
-    twin = copy.copy(drive)
-    parts = ("car", "cockpit", "signals", "injector", "board", "truth", "monitors", "ideal", "totals")
-    for name, part in zip(parts, copy.deepcopy([getattr(drive, name) for name in parts]), strict=True):
-        setattr(twin, name, part)
-    twin.on_tick = None
-    return twin
-
-
-def coast(drive: Drive, seconds: float) -> None:
-    """Ticks without any actor."""
+def coast(drive: Loop, seconds: float) -> None:
+    """Ticks without any actor: hands and faults stay as a test leaves them."""
     for _ in range(round(seconds / TICK_S)):
-        drive._tick(TICK_MS)
+        drive.tick()
 
 
-def states(drive: Drive) -> list[tuple[str, str]]:
+def states(drive: Loop) -> list[tuple[str, str]]:
     """The transitions, refusals left out."""
     return [(move.before, move.after) for move in drive.totals.moves if not move.refused]

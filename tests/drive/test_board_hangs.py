@@ -5,19 +5,19 @@ from __future__ import annotations
 import pytest
 
 from changeover import rows
-from host_sim.drive import Drive
+from host_sim.loop import Loop
 from host_sim.virtual_board import WATCHDOG_MS
 from tests.drive.rig import coast, on_oil, states
 
 
-def shown(drive: Drive) -> int:
+def shown(drive: Loop) -> int:
     """The message on the display."""
     return drive.board.law.panel.message
 
 
 def test_a_hang_on_oil_ends_on_diesel_with_the_watchdog_and_what_is_said_is_true() -> None:
     drive = on_oil()
-    drive.board.hung_ms = 10_000
+    drive.board.hang_s = 10.0
     coast(drive, WATCHDOG_MS / 1000.0 - 0.1)
     assert drive.car.command_supply_oil, "pins stay as they were until the watchdog bites"
     coast(drive, 0.1)
@@ -34,7 +34,7 @@ def test_a_hang_on_oil_ends_on_diesel_with_the_watchdog_and_what_is_said_is_true
 
 def test_the_selector_takes_a_hung_board_off_oil_in_copper() -> None:
     drive = on_oil()
-    drive.board.hung_ms = 10_000
+    drive.board.hang_s = 10.0
     drive.cockpit.ready = False
     coast(drive, 0.2)
     assert not drive.car.command_supply_oil
@@ -45,7 +45,7 @@ def test_repeated_short_hangs_are_told_as_late_ticks_and_one_is_not(times: int, 
     drive = on_oil()
     told = False
     for _ in range(times):
-        drive.board.hung_ms = 300
+        drive.board.hang_s = 0.3
         coast(drive, 0.5)
         told = told or shown(drive) == rows.OVERRUN
         assert not told or drive.truth.holds(rows.OVERRUN)

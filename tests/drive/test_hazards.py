@@ -11,10 +11,10 @@ import pytest
 from changeover import messages, rows
 from changeover.memory import Record
 from changeover.settings import defaults
-from host_sim.drive import Drive
 from host_sim.faults import Fault
 from host_sim.fluids import refutas_index
 from host_sim.hazards import NAMES, Monitors
+from host_sim.loop import Loop
 from host_sim.run_on import RunOnChain
 from tests.drive.rig import coast, on_oil
 
@@ -29,7 +29,7 @@ class Stage:
             engine_running=False, key_on=False, path=SimpleNamespace(worst_inside_oil=0.0),
             pump_index_worst=refutas_index(3.0), inside_index_worst=refutas_index(3.0), feed_ul_s=10_000.0,
             pump_suction_pa=5000.0, air_at_pump=False, supply_valve_pos=0.0, return_valve_pos=0.0,
-            command_supply_oil=False, command_return_oil=False, heater_on=False, heater_metal_c=20.0, run_on=RunOnChain(),
+            command_supply_oil=False, heater_on=False, heater_metal_c=20.0, run_on=RunOnChain(),
             battery_charge=0.95, oil_into_diesel_tank_worst=0.0, diesel_ul=40e6, oil_level=0.7, diesel_level=0.7,
         )  # fmt: skip
         self.panel = SimpleNamespace(message=messages.PARKED_CLEAN)
@@ -40,7 +40,7 @@ class Stage:
         self.untrue: set[int] = set()
         self.remembers = True
         self.board: Any = SimpleNamespace(
-            car=self.car, powered=True, law=SimpleNamespace(panel=self.panel, machine=self.machine),
+            car=self.car, powered=True, supply_pin=False, return_pin=False, law=SimpleNamespace(panel=self.panel, machine=self.machine),
             values={**defaults(), **settings},
             remembers_oil=lambda: self.remembers,
         )  # fmt: skip
@@ -58,6 +58,8 @@ class Stage:
                 self.car.inside_index_worst = refutas_index(value)
             elif name == "message":
                 self.panel.message = value
+            elif name in ("supply_pin", "return_pin"):
+                setattr(self.board, name, value)
             else:
                 assert hasattr(self.car, name), name
                 setattr(self.car, name, value)
@@ -225,13 +227,13 @@ def test_h6_engine_held_past_its_time_or_outside_its_interlocks(
 @pytest.mark.parametrize("cause", ["engine off", "board dead", "no command"])
 def test_h7_supply_valve_on_oil_that_nobody_holds_there(cause: str) -> None:
     stage = Stage()
-    stage.drive(30.0, supply_valve_pos=1.0, command_supply_oil=True, message=rows.SUPPLY_VALVE)
+    stage.drive(30.0, supply_valve_pos=1.0, supply_pin=True, message=rows.SUPPLY_VALVE)
     if cause == "engine off":
         stage.car.engine_running = False
     elif cause == "board dead":
-        stage.board.powered = False
+        stage.board.powered = stage.board.supply_pin = False
     else:
-        stage.car.command_supply_oil = False
+        stage.board.supply_pin = False
     stage.run(2.9)
     assert stage.found == []
     stage.run(0.3)
@@ -273,7 +275,7 @@ def test_h8_a_message_that_stays_untrue_past_its_telling_time() -> None:
 def test_h9_valve_away_from_its_command_and_nobody_told(valve: str, fitted: int, limit_s: float) -> None:
     told = rows.SUPPLY_VALVE if valve == "supply" else rows.RETURN_VALVE
     stage = Stage(fit_supply_contact=fitted, fit_return_contact=fitted)
-    away = {f"command_{valve}_oil": True}
+    away = {f"{valve}_pin": True}
     stage.drive(limit_s - 0.1, **away)
     stage.drive(0.1, **{f"{valve}_valve_pos": 1.0})
     stage.drive(limit_s - 0.1, **{f"{valve}_valve_pos": 0.0})
@@ -303,17 +305,17 @@ def test_every_hazard_has_a_name_and_a_margin() -> None:
     assert set(Stage().monitors.margins) == set(NAMES)
 
 
-def _fault(kind: str, size: float | None = None, channel: str | None = None) -> Callable[[Drive], None]:
+def _fault(kind: str, size: float | None = None, channel: str | None = None) -> Callable[[Loop], None]:
     return lambda drive: drive.injector.start(Fault(kind, channel, size), drive.car)
 
 
-def _engine_held_by_a_welded_relay(drive: Drive) -> None:
+def _engine_held_by_a_welded_relay(drive: Loop) -> None:
     drive.injector.start(Fault("run_on_relay_welded"), drive.car)
     drive.car.run_on.brake_applied = drive.car.run_on.in_neutral = True
     drive.car.key_on = False
 
 
-def _forget(drive: Drive) -> None:
+def _forget(drive: Loop) -> None:
     drive.board.flash_refuses = True
     clean = Record()
     clean.oil_in_lines = False
@@ -322,18 +324,18 @@ def _forget(drive: Drive) -> None:
     drive.car.engine_rpm = 0.0
 
 
-def _relay_and_contact_welded(drive: Drive) -> None:
+def _relay_and_contact_welded(drive: Loop) -> None:
     drive.injector.start(Fault("heater_welded"), drive.car)
     drive.injector.start(Fault("engine_relay_welded"), drive.car)
     drive.car.key_on = False
     drive.car.engine_rpm = 0.0
 
 
-def _fill_to_the_brim(drive: Drive) -> None:
+def _fill_to_the_brim(drive: Loop) -> None:
     drive.car.oil_ul *= 0.98 / drive.car.oil_level
 
 
-def _cut_the_board_off(drive: Drive) -> None:
+def _cut_the_board_off(drive: Loop) -> None:
     drive.injector.start(Fault("supply_stuck", size=1.0), drive.car)
     drive.car.key_on = False
     drive.car.engine_rpm = 0.0
@@ -354,7 +356,7 @@ def _cut_the_board_off(drive: Drive) -> None:
     ],
 )
 def test_real_faults_in_the_real_car_are_judged(
-    hazard: str, profile: str, cause: Callable[[Drive], None], seconds: float
+    hazard: str, profile: str, cause: Callable[[Loop], None], seconds: float
 ) -> None:
     undisturbed = on_oil(profile)
     coast(undisturbed, seconds)

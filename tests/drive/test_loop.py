@@ -10,12 +10,13 @@ import pytest
 
 from changeover.states import STATES
 from changeover.ticks import MASK_MS
-from host_sim import drive as drive_module
+from host_sim import loop as loop_module
 from host_sim.drive import Drive
 from host_sim.faults import Fault
+from host_sim.loop import Loop
 from host_sim.virtual_board import TICK_MS, VirtualBoard
 from secondtank.drive import summarise
-from tests.drive.rig import LONG, READY, coast, drive_of, fork, idle, on_oil, road, stop, story
+from tests.drive.rig import LONG, READY, coast, drive_of, idle, on_oil, road, stop, story
 
 # To oil, a stop without a purge, a purge at the next start, a purge before the last stop.
 TWO_TRIPS = story(READY, road(4.0), stop(21.3), road(5.0), idle(0.5), stop(3.7, "idle"))
@@ -33,7 +34,7 @@ def _summary(drive: Drive) -> str:
     return json.dumps(summarise(drive, drive.scenario, [], False))
 
 
-def _everything(drive: Drive) -> dict[str, Any]:
+def _everything(drive: Loop) -> dict[str, Any]:
     """What a later tick depends on, or a report shows."""
     car, law = drive.car, drive.board.law
     return {
@@ -93,7 +94,7 @@ def test_a_fork_goes_on_as_the_original_would_and_leaves_it_alone() -> None:
     drive.injector.start(Fault("slow", "suction", 5.0))
     coast(drive, 3.0)
     before = _everything(drive)
-    twin = fork(drive)
+    twin = drive.fork()
     assert _everything(twin) == before
     coast(twin, 120.0)
     assert _everything(drive) == before
@@ -107,7 +108,7 @@ def test_a_fork_taken_while_a_write_is_under_way_is_answered_too() -> None:
     drive = drive_of(story(READY, road(3.0)), warm=True)
     while not drive.board.law.machine.write_wanted:
         drive.run((drive.now_ms + TICK_MS) / 1000.0)
-    twin = fork(drive)
+    twin = drive.fork()
     coast(drive, 20.0)
     coast(twin, 20.0)
     assert _everything(twin) == _everything(drive)
@@ -121,14 +122,12 @@ def test_transitions_do_not_depend_on_the_age_of_the_boards_clock(
     class OldBoard(VirtualBoard):
         """Its tick counter wraps `left_ms` after each boot."""
 
-        def power_up(self) -> None:
-            fresh = not self.powered
-            super().power_up()
-            if fresh:
-                self.tick_ms = (MASK_MS + 1 - left_ms) & MASK_MS
+        def power_up(self, restarted: bool = False) -> None:
+            super().power_up(restarted)
+            self.tick_ms = (MASK_MS + 1 - left_ms) & MASK_MS
 
     young = _whole()
-    monkeypatch.setattr(drive_module, "VirtualBoard", OldBoard)
+    monkeypatch.setattr(loop_module, "VirtualBoard", OldBoard)
     old = drive_of(TWO_TRIPS, warm=True)
     old.run()
     assert old.board.last_tick_ms < MASK_MS // 2, "the counter did not wrap"

@@ -8,9 +8,9 @@ import pytest
 
 from changeover import messages
 from host_sim.car import Car
-from host_sim.drive import Drive
 from host_sim.driver import PATIENCE_S
 from host_sim.faults import Fault
+from host_sim.loop import Loop
 from host_sim.run_on import TIMER_S
 from tests.drive.rig import coast, drive_of, idle, on_oil, story
 
@@ -18,7 +18,7 @@ from tests.drive.rig import coast, drive_of, idle, on_oil, story
 ON = ("run_on_s=120", "purge_factor_permille=2000")
 
 
-def held(*faults: str, changes: tuple[str, ...] = ON) -> Drive:
+def held(*faults: str, changes: tuple[str, ...] = ON) -> Loop:
     """On oil at a standstill, brake and neutral set, key turned off 2 s ago."""
     drive = on_oil("full_guard", *changes)
     for kind in faults:
@@ -33,7 +33,7 @@ def held(*faults: str, changes: tuple[str, ...] = ON) -> Drive:
     return drive
 
 
-def until_it_stops(drive: Drive, at_most_s: float = 200.0) -> float:
+def until_it_stops(drive: Loop, at_most_s: float = 200.0) -> float:
     """Seconds until the engine stands."""
     seconds = 0.0
     while drive.car.engine_running and seconds < at_most_s:
@@ -42,7 +42,7 @@ def until_it_stops(drive: Drive, at_most_s: float = 200.0) -> float:
     return seconds
 
 
-def hazards(drive: Drive) -> list[str]:
+def hazards(drive: Loop) -> list[str]:
     """Ids of what passed its limit."""
     return [hazard.id for hazard in drive.monitors.found]
 

@@ -7,7 +7,8 @@ from functools import lru_cache
 import pytest
 
 from changeover import messages, reasons, rows
-from host_sim.drive import Drive, Move
+from host_sim.drive import Drive
+from host_sim.loop import Move
 from host_sim.profile import load_profile
 from host_sim.recorder import Bar, Recorder
 from host_sim.scenario import SCENARIOS, load_scenario, names_in

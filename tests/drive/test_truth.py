@@ -17,7 +17,7 @@ from host_sim.faults import Fault, Injector
 from host_sim.profile import load_profile
 from host_sim.signals import Cockpit
 from host_sim.truth import Truth
-from tests.drive.rig import coast, drive_of, fork, idle, story
+from tests.drive.rig import coast, drive_of, idle, story
 
 VALUES = load_profile("full_guard")
 PER_CDEGC, PER_PERMILLE, PER_MV = 0.01, 0.001, 0.001
@@ -34,7 +34,7 @@ class Stage:
     def __init__(self, **settings: int) -> None:
         self.car: Any = SimpleNamespace(
             key_on=True, engine_running=True, supply_min_v=14.0, supply_valve_pos=0.0, return_valve_pos=0.0,
-            command_supply_oil=False, command_return_oil=False, suction_pa=0.0, air_leak=0.0, oil_level=0.6,
+            suction_pa=0.0, air_leak=0.0, oil_level=0.6,
             diesel_level=0.6, filter_c=20.0, tank_outlet_c=20.0, coolant_feed_c=20.0, ambient_c=20.0, heater_dead=False,
             path=SimpleNamespace(worst_inside_oil=0.0), fuel_table=_fuel_table(),
         )  # fmt: skip
@@ -42,7 +42,7 @@ class Stage:
         self.board: Any = SimpleNamespace(
             car=self.car, values={**VALUES, **settings}, signals=SimpleNamespace(cockpit=self.cockpit),
             injector=Injector(1), flash_refuses=False, remembers_oil=lambda: False, watchdog_resets=0, powered=True,
-            ticks=0,
+            ticks=0, settings_damaged=False, supply_pin=False, return_pin=False,
         )  # fmt: skip
         self.hangs = False
         self.truth = Truth(self.board)
@@ -54,6 +54,8 @@ class Stage:
         for name, value in truth.items():
             if name == "inside_oil":
                 self.car.path.worst_inside_oil = value
+            elif name in ("supply_pin", "return_pin"):
+                setattr(self.board, name, value)
             else:
                 assert hasattr(self.car, name), name
                 setattr(self.car, name, value)
@@ -94,12 +96,10 @@ def _oil(name: str, beside_k: float) -> float:
     return VALUES[name] * PER_CDEGC + beside_k
 
 
-_open_and_shut = _then(
-    _car(supply_valve_pos=1.0, command_supply_oil=True), _car(supply_valve_pos=0.0, command_supply_oil=False)
-)
+_open_and_shut = _then(_car(supply_valve_pos=1.0, supply_pin=True), _car(supply_valve_pos=0.0, supply_pin=False))
 _NEXT_TRIP = _then(
     _car(
-        key_on=False, engine_running=False, supply_valve_pos=0.0, command_supply_oil=False, command_return_oil=False,
+        key_on=False, engine_running=False, supply_valve_pos=0.0, supply_pin=False, return_pin=False,
         suction_pa=0.0, air_leak=0.0,
     ),
     _car(key_on=True),
@@ -129,7 +129,7 @@ CLAIMS: dict[int, tuple[Callable[[Stage], None], Callable[[Stage], None]]] = {
         _then(_car(supply_min_v=_BLOCK_V), _car(8.5, supply_min_v=_BLOCK_V + 0.6)),
     ),
     rows.SUPPLY_VALVE: (_car(1.5, supply_valve_pos=1.0), _car(0.9, supply_valve_pos=1.0)),
-    rows.RETURN_VALVE: (_car(1.5, command_return_oil=True), _then(_car(1.5, command_return_oil=True), _NEXT_TRIP)),
+    rows.RETURN_VALVE: (_car(1.5, return_pin=True), _then(_car(1.5, return_pin=True), _NEXT_TRIP)),
     rows.NO_ROOM: (_car(oil_level=_ROOM - 0.02), _car(oil_level=_ROOM - 0.04)),
     rows.COOLANT_SENSOR: (_sensor("coolant"), _sensor("oil")),
     rows.OIL_SENSOR: (_sensor("oil"), _then(_sensor("oil"), _NEXT_TRIP)),
@@ -207,8 +207,11 @@ def test_no_claim_is_empty() -> None:
     assert not set(CLAIMS) & of_their_own
 
 
-def test_settings_are_called_bad_when_the_validator_refuses_them() -> None:
-    assert not Stage().truth.holds(rows.SETTINGS)
+def test_settings_are_called_bad_when_the_validator_refuses_them_or_flash_has_lost_them() -> None:
+    stage = Stage()
+    assert not stage.truth.holds(rows.SETTINGS)
+    stage.board.settings_damaged = True
+    assert stage.truth.holds(rows.SETTINGS)
     assert Stage(purge_factor_permille=1499).truth.holds(rows.SETTINGS)
 
 
@@ -285,7 +288,7 @@ def test_a_new_board_says_oil_in_lines_until_its_first_purge_and_is_not_called_a
 def test_a_fork_judges_its_own_car() -> None:
     drive = drive_of(story(idle(1.0)))
     drive.run(10.0)
-    twin = fork(drive)
+    twin = drive.fork()
     twin.car.heater_dead = True
     twin.injector.start(Fault("open", "oil"))
     coast(twin, 0.2)

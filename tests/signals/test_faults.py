@@ -13,13 +13,15 @@ from typing import Any
 import pytest
 import simpy
 
+from changeover.settings import defaults
 from host_sim import faults, signals
 from host_sim.actors import BOARD, FAULTS, MONITORS, PLANT, pause
 from host_sim.car import Car
 from host_sim.car_spec import default_car_path, load_car
 from host_sim.errors import InputError
 from host_sim.faults import KINDS, Fault, Injector, start_faults
-from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES, from_physical, to_physical
+from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES, Signals, from_physical, to_physical
+from host_sim.virtual_board import VirtualBoard
 
 TICK_MS = 100
 
@@ -258,15 +260,15 @@ HOOKS = {name: kind for name, kind in KINDS.items() if kind.hook is not None}
 
 
 @pytest.mark.parametrize("name", HOOKS)
-def test_plant_fault_sets_its_hook_from_onset_to_recovery(name):
+def test_fault_sets_its_hook_from_onset_to_recovery(name):
     kind = HOOKS[name]
     size = None if kind.size_unit is None else kind.size_range[1]
     part, _, hook = str(kind.hook).rpartition(".")
-    target = SimpleNamespace(**{hook: kind.harmless})
+    target = SimpleNamespace(**{hook: kind.harmless}, brown_out=lambda: None)
     car: Any = SimpleNamespace(**{part: target}) if part else target
     env = simpy.Environment()
     seen: dict[int, object] = {}
-    start_faults(env, [Fault(name, None, size, 1000, 2000)], Injector(1), car)
+    start_faults(env, [Fault(name, None, size, 1000, 2000)], Injector(1), car, car)
 
     def board():
         while True:
@@ -318,6 +320,7 @@ def test_actors_of_one_instant_act_in_the_fixed_order_however_they_were_started(
         (lambda: Fault("open", "oil", onset_ms=-1), "onset"),
         (lambda: Fault("open", "oil", duration_ms=0), "duration"),
         (lambda: Injector(1).start(Fault("heater_dead")), "heater_dead"),
+        (lambda: Injector(1).start(Fault("brown_out"), car=object()), "brown_out"),
     ],
 )
 def test_what_cannot_be_is_refused_with_its_place(make, part):
@@ -331,9 +334,11 @@ def test_every_kind_says_what_it_does():
 
 
 @pytest.mark.parametrize("name", HOOKS)
-def test_hook_of_every_plant_fault_is_there_in_the_car_and_harmless_by_default(name):
+def test_hook_of_every_fault_is_there_in_car_or_board_and_harmless_by_default(name):
     car = Car(load_car(default_car_path()), "tank_return", 10.0)
-    assert attrgetter(str(HOOKS[name].hook))(car) == HOOKS[name].harmless
+    board = VirtualBoard(defaults(), car, Signals(1), Injector(1))
+    kind = HOOKS[name]
+    assert attrgetter(str(kind.hook))(car if faults.PLANT in kind.on else board) == kind.harmless
 
 
 def test_a_fork_in_the_middle_of_a_fault_goes_on_alike_and_heals_alone():

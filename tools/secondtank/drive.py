@@ -16,9 +16,10 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from changeover import VERSION
 from changeover.settings_file import settings_hash
 from host_sim import board_log
-from host_sim.drive import Drive, Move, reason_text
+from host_sim.drive import Drive
 from host_sim.errors import InputError
 from host_sim.hazards import STARVED_PA, THICK_MM2_S
+from host_sim.loop import Move, reason_text
 from host_sim.profile import load_profile
 from host_sim.recorder import Recorder
 from host_sim.scenario import Scenario, load_scenario
