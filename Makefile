@@ -18,7 +18,7 @@ help:
 	@echo 'make bench     speed beside its bars'
 	@echo 'make picture   refresh docs/demo.png (needs Chromium)'
 	@echo 'make docs      write docs/interlocks.md and docs/settings.md from the tables of the law'
-	@echo 'make lock      resolve requirements/ anew (needs uv)'
+	@echo 'make lock      resolve requirements/ anew (needs uv and npm)'
 	@echo 'make clean     remove what was built;  make distclean  the environment too'
 
 env-run:
@@ -34,14 +34,15 @@ demo: env-run
 	@start=$$(date +%s) && $(BIN)/secondtank drive winter_commute --out build/demo && \
 	    echo "demo took $$(( $$(date +%s) - start )) s"
 
-# The law's own tests run apart, under the coverage tracer, so that it slows nothing else and nothing else covers for them.
+# The law's own tests run apart, under the coverage tracer, so that it slows nothing else and nothing else covers for them;
+# a file's on one worker, so that a commute is recorded once.
 test: env-test
 	$(BIN)/python -m pytest -n $(WORKERS) -m 'not browser' --ignore=$(LAW_TESTS)
 	@$(MAKE) coverage
 
 coverage: env-test
 	@rm -rf build/coverage && mkdir -p build/coverage
-	$(BIN)/python -m coverage run -m pytest -n $(WORKERS) $(LAW_TESTS)
+	$(BIN)/python -m coverage run -m pytest -n $(WORKERS) --dist loadfile $(LAW_TESTS)
 	@$(BIN)/python -m coverage combine -q
 	$(BIN)/python -m coverage report
 
@@ -77,6 +78,8 @@ lock:
 	$(COMPILE) pyproject.toml --group build -o requirements/run.txt
 	$(COMPILE) pyproject.toml --group build --group test -c requirements/run.txt -o requirements/test.txt
 	$(COMPILE) --group bench -c requirements/test.txt -o requirements/bench.txt
+	$(COMPILE) --group node -o requirements/node.txt
+	npm install --prefix requirements --package-lock-only --ignore-scripts --omit-lockfile-registry-resolved
 
 clean:
 	rm -rf build dist .pytest_cache .ruff_cache .hypothesis .import_linter_cache

@@ -75,6 +75,22 @@ make_venv() {
     fi
 }
 
+install() {
+    say "installing requirements/$1.txt into $venv"
+    "$venv/bin/python" -m pip install -qq --disable-pip-version-check --no-input --require-hashes \
+        --only-binary :all: -r "requirements/$1.txt"
+}
+
+# 32-bit MicroPython comes from npm and runs under Node.js: the machine's own where it has both, else those of a wheel.
+node_works() { node -e 'process.exit(parseInt(process.versions.node) < 18 ? 1 : 0)' && npm --version; }
+install_npm() (
+    PATH=$PWD/$venv/bin:$PATH
+    node_works >/dev/null 2>&1 || install node || exit 1
+    say "installing requirements/package-lock.json into $venv/npm"
+    mkdir -p "$venv/npm" && cp requirements/package.json requirements/package-lock.json "$venv/npm" &&
+        npm ci --prefix "$venv/npm" --ignore-scripts --no-audit --no-fund --loglevel=error >/dev/null
+)
+
 began=$(date +%s) changed=
 base=$(pwd | cksum)
 if ! current base "$base" || ! "$venv/bin/python" -c '' 2>/dev/null ||
@@ -89,12 +105,23 @@ for list in $lists; do
     wanted_key=$(key "requirements/$list.txt")
     if ! current "$list" "$wanted_key"; then
         changed=yes
-        say "installing requirements/$list.txt into $venv"
-        "$venv/bin/python" -m pip install -qq --disable-pip-version-check --no-input --require-hashes \
-            --only-binary :all: -r "requirements/$list.txt"
+        install "$list"
         printf '%s\n' "$wanted_key" >"$venv/$list.stamp"
     fi
 done
+
+# No error where it cannot be had: the tests that need it are skipped, or fail in CI.
+if [ "$wanted" != run ]; then
+    npm_key=$(key requirements/node.txt requirements/package-lock.json)
+    if ! current npm "$npm_key"; then
+        changed=yes
+        if install_npm; then
+            printf '%s\n' "$npm_key" >"$venv/npm.stamp"
+        else
+            say "environment: the 32-bit MicroPython could not be installed; the tests that need it will say so"
+        fi
+    fi
+fi
 
 # Without isolation the build uses the locked backend that was just installed. The second file holds the version.
 project_key=$(key pyproject.toml firmware/changeover/__init__.py)

@@ -2,15 +2,18 @@
 
     python replay.py FIRMWARE VECTORS OUTPUTS
 
-A vector file is lines of words. `set NAME=VALUE` lines and a `boot SLOT SLOT VALID RESTARTED` begin a session, all
-other settings at their defaults; `t MS COUNTS LEVELS ANSWER` is one tick. Slots are hexadecimal or `-`, counts are
-joined by commas, levels are a word of 0 and 1; ANSWER is `-` for no write, 1 or 0 for a record that was or was not
-stored after the tick. MicroPython also prints, for each state, the most bytes that one step took from the heap: in all,
-and still held at its end.
-"""
-# pyright: reportMissingImports=false, reportAttributeAccessIssue=false, reportOptionalCall=false
+Both files hold a JSON list a line. `["set", NAME, VALUE]` and then `["boot", SLOT, VALID, RESTARTED]` begin a session,
+all other settings at their defaults; SLOT is the remembered record in hexadecimal. `["tick", MS, COUNTS, LEVELS, FLASH]`
+is one step; FLASH is a word of what came after it: `w` the record was taken to be written, `1` it was stored, `0` not.
+`["choose", SLOT, SLOT]` asks what a board with these slots in flash would remember.
 
-import gc
+MicroPython steps with its heap locked: a step that allocates ends the replay with MemoryError. Only the frame of a
+function does without the heap where it must, and goes to the C stack; but what it asked for shows in the Unix port's
+`mem_total`. At the end MicroPython prints for each state its steps and the most bytes that one of them asked for.
+"""
+# pyright: reportMissingImports=false, reportAttributeAccessIssue=false
+
+import json
 import sys
 from binascii import hexlify, unhexlify
 
@@ -21,80 +24,108 @@ from changeover.settings import defaults
 from changeover.states import STATES
 
 try:
-    from micropython import mem_total
+    import micropython
 except ImportError:
-    mem_total = None
+    micropython = None
+
+BLOCK = 65536
 
 
-def outputs(law: Law) -> str:
-    """Everything that leaves the law, as text."""
-    machine, panel = law.machine, law.panel
-    flags = (machine.supply_on, machine.return_on, law.heater.on, law.run_on, law.power_hold, machine.write_wanted)
-    numbers = [
-        machine.state, panel.message, law.interlocks.blocked, law.interlocks.forced,
-        panel.red, panel.amber, panel.green, panel.buzzer, panel.advice_min,
-        machine.moves, machine.move_from, machine.move_to, machine.move_reason, machine.lines.credit_ul,
-        machine.lines.fill_ul, law.inputs.suction_pa, law.restriction.high_pa,
+def outputs(law: Law) -> list[object]:
+    """Everything that leaves the law; the state comes first, then the message."""
+    machine, panel, evidence = law.machine, law.panel, law.evidence
+    row = [
+        machine.state, panel.message, machine.supply_on, machine.return_on, law.heater.on, law.run_on, law.power_hold,
+        machine.write_wanted, law.interlocks.blocked, law.interlocks.forced, panel.red, panel.amber, panel.green,
+        panel.buzzer, panel.advice_min, machine.moves, machine.move_from, machine.move_to, machine.move_reason,
+        machine.lines.credit_ul, machine.lines.fill_ul, law.inputs.suction_pa, law.restriction.high_pa,
     ]  # fmt: skip
-    numbers.extend(channel.value for channel in law.inputs.channel)
-    numbers.extend(channel.reason for channel in law.inputs.channel)
-    law.evidence.read(machine.move_reason, True)
-    numbers.extend((law.evidence.measured, law.evidence.limit))
-    law.evidence.read(machine.move_reason, False)
-    numbers.extend((law.evidence.measured, law.evidence.limit))
-    bits = "".join("01"[flag] for flag in flags)
-    return " ".join([bits, law.evidence.unit] + [str(number) for number in numbers])
+    for forcing in (True, False):
+        evidence.read(machine.move_reason, forcing)
+        row.extend((evidence.measured, evidence.limit, evidence.unit))
+    for channel in law.inputs.channel:
+        row.append(channel.value)
+        row.append(channel.reason)
+    return row
 
 
-def measured_step(law: Law, now_ms: int, counts: list[int], levels: list[bool], most: list[int]) -> None:
-    """One step, and what it took from MicroPython's heap. The reading itself is taken off: two readings in a row."""
-    state = law.machine.state
-    idle = mem_total()
-    idle = mem_total() - idle
-    kept = gc.mem_alloc()
-    taken = mem_total()
-    law.step(now_ms, counts, levels)
-    taken = mem_total() - taken - idle
-    kept = gc.mem_alloc() - kept
-    if taken > most[state]:
-        most[state] = taken
-    if kept > most[state + 6]:
-        most[state + 6] = kept
+def no_count() -> int:
+    """Stands in where a build does not count what is asked of its heap."""
+    return 0
 
 
-def main() -> None:
-    gc.disable()
-    most = [0] * 12
-    values = defaults()
-    law = Law(values, choose([]))
-    with open(sys.argv[2]) as vectors, open(sys.argv[3], "w") as out:
-        for line in vectors:
-            words = line.split()
-            if words[0] == "set":
-                name, value = words[1].split("=")
-                values[name] = int(value)
-            elif words[0] == "boot":
-                slots = [b"" if word == "-" else unhexlify(word) for word in words[1:3]]
-                law = Law(values, choose(slots), words[3] == "1", words[4] == "1")
-                values = defaults()
-            else:
-                now_ms = int(words[1])
-                counts = [int(word) for word in words[2].split(",")]
-                levels = [letter == "1" for letter in words[3]]
-                if mem_total:
-                    if now_ms % 2000 < 100:
-                        gc.collect()
-                    measured_step(law, now_ms, counts, levels, most)
+class Player:
+    """One replay, a block of the vectors at a time."""
+
+    def __init__(self, vectors: str, out: str) -> None:
+        self._vectors = open(vectors)  # noqa: SIM115  closed at its end, calls later
+        self._out = open(out, "w")  # noqa: SIM115
+        self._rest = ""
+        self._values = defaults()
+        self._law = Law(self._values, choose([]))
+        self._asked = getattr(micropython, "mem_total", no_count)
+        self._steps = [0] * len(STATES)
+        self._most = [0] * len(STATES)
+
+    def more(self) -> bool:
+        """Play the next block; false when none was left."""
+        block = self._vectors.read(BLOCK)
+        lines = (self._rest + block).split("\n")
+        self._rest = lines.pop()
+        for line in lines:
+            self._play(*json.loads(line))
+        if block:
+            return True
+        self._vectors.close()
+        self._out.close()
+        if micropython:
+            for state in range(len(STATES)):
+                print(STATES[state], self._steps[state], self._most[state])
+        return False
+
+    def _play(self, kind: str, *words) -> None:
+        if kind == "set":
+            self._values[words[0]] = words[1]
+        elif kind == "boot":
+            slot = unhexlify(words[0])
+            self._law = Law(self._values, choose([slot, slot]), words[1], words[2])
+            self._values = defaults()
+        elif kind == "choose":
+            record = choose([unhexlify(word) for word in words])
+            self._write(["remembered", record.oil_in_lines, record.sequence, record.trips, record.suction_high_pa])
+        else:
+            law = self._law
+            self._step(words[0], words[1], words[2])
+            row = outputs(law)
+            for mark in words[3]:
+                if mark == "w":
+                    row.append(hexlify(law.write_record()).decode())
                 else:
-                    law.step(now_ms, counts, levels)
-                out.write(outputs(law))
-                if words[4] != "-":
-                    out.write(" " + hexlify(law.write_record()).decode())
-                    law.written(words[4] == "1")
-                out.write("\n")
-    if mem_total:
-        for state in range(6):
-            print(STATES[state], most[state], most[state + 6])
+                    law.written(mark == "1")
+            self._write(row)
+
+    def _write(self, row: list[object]) -> None:
+        self._out.write(json.dumps(row) + "\n")
+
+    def _step(self, now_ms: int, counts: list[int], levels: list[bool]) -> None:
+        law = self._law
+        if not micropython:
+            law.step(now_ms, counts, levels)
+            return
+        state = law.machine.state
+        before = self._asked()
+        micropython.heap_lock()
+        try:
+            law.step(now_ms, counts, levels)
+        except MemoryError:
+            micropython.heap_unlock()
+            raise MemoryError(f"a step in {STATES[state]} allocates, at {now_ms} ms") from None
+        micropython.heap_unlock()
+        self._steps[state] += 1
+        self._most[state] = max(self._most[state], self._asked() - before)
 
 
-main()
+more = Player(sys.argv[2], sys.argv[3]).more
+if __name__ == "__main__":
+    while more():
+        pass

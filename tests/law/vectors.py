@@ -1,43 +1,66 @@
-"""Recorded vectors for the law: stories that walk through every state, and seeded noise. The form: `replay`."""
+"""Recorded vectors for the law: stories that walk through every state, seeded noise, a commute. The form: `replay`.
+
+python -m tests.law.vectors FILE
+"""
 
 from __future__ import annotations
 
+import copy
+import json
 import random
-from pathlib import Path
+import sys
+from collections.abc import Callable
+from unittest.mock import patch
 
 from changeover.inputs import BONNET, BRAKE, ENGINE, KEY, NEUTRAL, READY
+from changeover.law import Law
+from changeover.memory import Record
 from changeover.sensing import NO_ANSWER, OIL, PUMP_INLET
 from changeover.settings import LOOPED_RETURN, PERMIT, defaults
+from host_sim import virtual_board
+from host_sim.drive import Drive
+from host_sim.profile import load_profile
+from host_sim.scenario import load_scenario
+from tests.law import rig as bench
 from tests.law.rig import HOT_ENGINE, OPEN_COUNTS, Rig
 
 WRAP = 2**30
 
 
-class RecordedRig(Rig):
-    """A rig that writes down what it feeds to the law."""
+def recorded(story: Callable[[], None]) -> list[list]:
+    """The rows of all that any law is fed while `story` runs, on the test bench or on a simulated board."""
+    rows: list[list] = []
 
-    def __init__(self, lines: list[str], **options: int) -> None:
-        self.lines = lines
-        super().__init__(**options)
-        self.watch = self.record
+    class RecordedLaw(Law):
+        def __init__(self, values: dict[str, int], record: Record, valid: bool = True, restarted: bool = False) -> None:
+            usual = defaults()
+            rows.extend(["set", name, value] for name, value in values.items() if value != usual[name])
+            slot = copy.copy(record)
+            slot.refused()  # `encode` counts on: its bytes then carry this record's own number
+            rows.append(["boot", slot.encode().hex(), valid, restarted])
+            super().__init__(values, record, valid, restarted)
 
-    def boot(self, restarted: bool = False) -> None:
-        usual = defaults()
-        self.lines.extend(f"set {name}={value}" for name, value in self.values.items() if value != usual[name])
-        slots = " ".join(slot.hex() or "-" for slot in self.slots)
-        self.lines.append(f"boot {slots} {int(self.valid)} {int(restarted)}")
-        super().boot(restarted)
+        def step(self, now_ms: int, counts: list[int], levels: list[bool]) -> None:
+            rows.append(["tick", now_ms, counts.copy(), levels.copy(), ""])
+            super().step(now_ms, counts, levels)
 
-    def record(self, answer: bool | None) -> None:
-        counts = ",".join(map(str, self.counts))
-        levels = "".join("01"[level] for level in self.levels)
-        self.lines.append(f"t {self.now_ms} {counts} {levels} {'-' if answer is None else int(answer)}")
+        def write_record(self) -> bytes:
+            rows[-1][-1] += "w"
+            return super().write_record()
+
+        def written(self, succeeded: bool) -> None:
+            rows[-1][-1] += "01"[succeeded]
+            super().written(succeeded)
+
+    with patch.object(bench, "Law", RecordedLaw), patch.object(virtual_board, "Law", RecordedLaw):
+        story()
+    return rows
 
 
-def trips(lines: list[str]) -> None:
+def trips() -> None:
     """Cold start, oil, a forgotten purge, its end on the next trip; the tick counter wraps in fill and purge."""
     for before_wrap_ms in (6000, 18_000):
-        rig = RecordedRig(lines, now_ms=WRAP - before_wrap_ms, fit_heater=1)
+        rig = Rig(now_ms=WRAP - before_wrap_ms, fit_heater=1)
         rig.warm_start()
         rig.press(0.4)
         rig.run(2)
@@ -54,19 +77,19 @@ def trips(lines: list[str]) -> None:
         rig.ramp(20, coolant_c=50.0, oil_c=8.0)
 
 
-def run_on(lines: list[str]) -> None:
+def run_on() -> None:
     """The engine held on after key-off, to the end of the purge and to the end of its time."""
     for run_on_s in (60, 5):
-        rig = RecordedRig(lines, run_on_s=run_on_s)
+        rig = Rig(run_on_s=run_on_s)
         rig.levels[BRAKE] = rig.levels[NEUTRAL] = rig.levels[BONNET] = True
         rig.warm_start()
         rig.key(False)
         rig.run(20)
 
 
-def faults(lines: list[str]) -> None:
+def faults() -> None:
     """Sensors lost and back, a dip of the supply, late ticks, a refused write, a looped return under `permit`."""
-    rig = RecordedRig(lines)
+    rig = Rig()
     rig.warm_start(suction_kpa=8.0)
     rig.run(25)
     good = rig.counts[OIL]
@@ -86,7 +109,7 @@ def faults(lines: list[str]) -> None:
     rig.key(False)
     rig.run(1)
 
-    rig = RecordedRig(lines, layout=LOOPED_RETURN, authority=PERMIT, fit_supply_contact=0, suction_absolute=1)
+    rig = Rig(layout=LOOPED_RETURN, authority=PERMIT, fit_supply_contact=0, suction_absolute=1)
     rig.reads(**HOT_ENGINE)
     rig.reads(suction_kpa=30.0)
     rig.start()
@@ -95,13 +118,13 @@ def faults(lines: list[str]) -> None:
     rig.run(30)
     rig.counts[PUMP_INLET] = NO_ANSWER
     rig.run(5)
-    RecordedRig(lines, valid=False, restarted=True, oil_entry_cdegc=4000, oil_exit_cdegc=9000).run(2)
+    Rig(valid=False, restarted=True, oil_entry_cdegc=4000, oil_exit_cdegc=9000).run(2)
 
 
-def noise(lines: list[str], seed: int, ticks: int) -> None:
+def noise(seed: int, ticks: int) -> None:
     """Raw counts and levels by chance around a warm car: mostly small steps, sometimes anything at all."""
     rng = random.Random(seed)
-    rig = RecordedRig(lines, now_ms=WRAP - ticks * 50, fit_heater=1, run_on_s=20, dwell_diesel_s=10, path_ul=30000)
+    rig = Rig(now_ms=WRAP - ticks * 50, fit_heater=1, run_on_s=20, dwell_diesel_s=10, path_ul=30000)
     rig.contacts_follow = True
     rig.warm_start()
     usual = list(rig.counts)
@@ -120,13 +143,35 @@ def noise(lines: list[str], seed: int, ticks: int) -> None:
         rig.tick(rng.choice((100, 100, 100, 100, 100, 100, 90, 110, 250, 251)))
 
 
-def write(path: Path) -> int:
-    """All vectors into this file; how many ticks there are."""
-    lines: list[str] = []
-    trips(lines)
-    run_on(lines)
-    faults(lines)
+def commute() -> None:
+    """Two days of the winter commute: two hours and a half of driving, six trips, as the simulated board met them."""
+    scenario = load_scenario("winter_commute")
+    twice = scenario.model_copy(update={"trip": scenario.trip * 2})
+    Drive(twice, load_profile(scenario.profile)).run()
+
+
+def slots() -> list[list[str]]:
+    """The later of two slots cut at every byte and flipped in every byte, beside the earlier one, over the number's wrap."""
+    record = Record()
+    record.sequence = WRAP - 2
+    record.oil_in_lines = False
+    earlier = record.encode()
+    later = record.encode()
+    damaged = [later[:size] for size in range(len(later) + 1)]
+    damaged += [bytes([*later[:at], later[at] ^ 0x80, *later[at + 1 :]]) for at in range(len(later))]
+    return [["choose", earlier.hex(), slot.hex()] for slot in damaged]
+
+
+def units() -> None:
+    """All stories but the commute."""
+    trips()
+    run_on()
+    faults()
     for seed in (1, 2):
-        noise(lines, seed, 1500)
-    path.write_text("\n".join(lines) + "\n")
-    return sum(line.startswith("t ") for line in lines)
+        noise(seed, 1500)
+
+
+if __name__ == "__main__":
+    with open(sys.argv[1], "w") as file:
+        for row in slots() + recorded(units) + recorded(commute):
+            file.write(json.dumps(row) + "\n")

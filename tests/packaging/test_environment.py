@@ -30,15 +30,18 @@ esac
 def tree(tmp_path: Path) -> Path:
     """A folder with a space in its name, holding just what the script reads, and `path/` to be the whole of PATH."""
     tree = tmp_path / "a tree"
-    for name in ("tools/environment.sh", "requirements/run.txt", "requirements/test.txt", "requirements/bench.txt"):
+    lists = ("run.txt", "test.txt", "bench.txt", "node.txt", "package.json", "package-lock.json")
+    for name in ("tools/environment.sh", *(f"requirements/{name}" for name in lists)):
         (tree / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(ROOT / name, tree / name)
     for name in ("pyproject.toml", "firmware/changeover/__init__.py"):
         (tree / name).parent.mkdir(parents=True, exist_ok=True)
         (tree / name).write_text("1", "utf-8")
     (tree / "path").mkdir()
-    for tool in ("sh", "cat", "cksum", "date", "dirname", "rm", "mkdir", "chmod"):
+    for tool in ("sh", "cat", "cksum", "date", "dirname", "rm", "mkdir", "chmod", "cp"):
         (tree / "path" / tool).symlink_to(shutil.which(tool) or tool)
+    put(tree, "node", "#!/bin/sh\n")
+    put(tree, "npm", '#!/bin/sh\n[ "$1" != ci ] || echo "$@" >>npm.log\n')
     return tree
 
 
@@ -136,6 +139,36 @@ def test_a_moved_tree_and_a_dead_interpreter_are_made_anew(tree: Path) -> None:
     assert asked(moved) == ["requirements/run.txt", "."]
     put(moved, "../.venv/bin/python", BROKEN_SHIM)
     assert "making .venv" in run(moved).stderr
+
+
+def test_npm_package_is_installed_once_and_again_when_its_lock_changes(tree: Path) -> None:
+    stand_in(tree, "python3.11", "3.11")
+    run(tree)
+    assert not (tree / "npm.log").exists(), "nothing that the demo needs"
+    for _ in range(2):
+        run(tree, "test")
+    assert (tree / "npm.log").read_text("utf-8").count("ci --prefix .venv/npm --ignore-scripts") == 1
+    (tree / "requirements/package-lock.json").write_text("changed", "utf-8")
+    run(tree, "test")
+    assert (tree / "npm.log").read_text("utf-8").count("ci ") == 2
+    assert (tree / ".venv/npm/package-lock.json").read_text("utf-8") == "changed"
+
+
+@pytest.mark.parametrize("lacking", ["node", "npm"])
+def test_node_comes_from_a_wheel_where_the_machine_lacks_it_or_its_npm(tree: Path, lacking: str) -> None:
+    stand_in(tree, "python3.11", "3.11")
+    put(tree, lacking, BROKEN_SHIM)
+    assert run(tree, "test").returncode == 0
+    assert "requirements/node.txt" in asked(tree)
+
+
+def test_a_failed_npm_stops_nothing_and_is_tried_again(tree: Path) -> None:
+    stand_in(tree, "python3.11", "3.11")
+    put(tree, "npm", '#!/bin/sh\n[ "$1" != ci ]\n')
+    for _ in range(2):
+        done = run(tree, "test")
+        assert done.returncode == 0
+        assert "32-bit MicroPython could not be installed" in done.stderr
 
 
 def test_a_failed_install_is_not_taken_for_done(tree: Path) -> None:

@@ -1,5 +1,6 @@
 """The lock: every requirement pinned with hashes, no address anywhere, and it covers what pyproject.toml asks for."""
 
+import json
 import re
 import tomllib
 from collections.abc import Iterator
@@ -12,7 +13,7 @@ from packaging.specifiers import SpecifierSet
 from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).resolve().parents[2]
-LISTS = ("run", "test", "bench")
+LISTS = ("run", "test", "bench", "node")
 HASH = re.compile(r"--hash=sha256:[0-9a-f]{64}")
 ADDRESS = re.compile(r"://|\s@\s|^\s*(-[efi]|--(editable|index-url|extra-index-url|find-links|trusted-host))\b", re.M)
 PYTHONS = ("3.11", "3.12", "3.13", "3.14")
@@ -72,13 +73,26 @@ def test_the_check_sees_a_planted_fault(planted: str) -> None:
 
 
 def test_what_the_project_asks_for_is_in_the_lock(project: dict) -> None:
-    run, test, bench = (versions(name) for name in LISTS)
+    run, test, bench, node = (versions(name) for name in LISTS)
     groups = project["dependency-groups"]
     wanted = [(text, run) for text in project["project"]["dependencies"] + project["build-system"]["requires"]]
     wanted += [(text, test) for text in groups["test"]] + [(text, bench) for text in groups["bench"]]
+    wanted += [(text, node) for text in groups["node"]]
     for text, lock in wanted:
         requirement = Requirement(text)
         assert lock[canonicalize_name(requirement.name)] in requirement.specifier, text
+
+
+def test_npm_lock_pins_and_hashes_what_is_asked_for_without_an_address() -> None:
+    text = (ROOT / "requirements/package-lock.json").read_text("utf-8")
+    asked = json.loads((ROOT / "requirements/package.json").read_text("utf-8"))["dependencies"]
+    packages = json.loads(text)["packages"]
+    assert asked == packages.pop("")["dependencies"]
+    assert {f"node_modules/{name}": version for name, version in asked.items()} == {
+        place: package["version"] for place, package in packages.items()
+    }
+    assert all(package["integrity"].startswith("sha512-") for package in packages.values())
+    assert "://" not in text
 
 
 def test_the_lists_agree_and_the_run_time_list_holds_no_test_package(project: dict) -> None:
