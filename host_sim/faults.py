@@ -130,9 +130,7 @@ KINDS: dict[str, Kind] = {
         "hang_s",
         0.0,
     ),
-    "stalls": Kind(
-        "every two seconds the program stands still for so long", (BOARD,), "s", (0.1, 1.5), 0.4, "stall_s", 0.0
-    ),
+    "stalls": Kind("every second the program stands still for so long", (BOARD,), "s", (0.1, 0.9), 0.4, "stall_s", 0.0),
     "flash_refuses": Kind(
         "flash takes no write: worn, full or failing", (BOARD,), hook="flash_refuses", harmless=False
     ),

@@ -223,7 +223,11 @@ class Monitors:
             self._run_on_s = self._run_on_outside_s = 0.0
 
     def _followed(self, t_s: float, dt_s: float) -> None:
+        """H9, while fuel may flow: in a parked car nothing passes a valve."""
         car = self.car
+        if not (car.key_on or car.engine_running):
+            self._off_s["supply valve"] = self._off_s["return valve"] = 0.0
+            return
         away = (car.supply_valve_pos > 0.5) != self.board.supply_pin
         if away or self._off_s["supply valve"]:
             self._unfollowed(t_s, dt_s if away else 0.0, "fit_supply_contact", "supply valve")

@@ -62,6 +62,7 @@ class Truth:
         self._settings_bad = bool(validate(values))
         self._resets = board.watchdog_resets
         self._restarted = False
+        self._reset_while_parked = False
         self._refused = False
         self._ticks = board.ticks
         self._silent_s = 0.0
@@ -183,7 +184,9 @@ class Truth:
         self._mismatched.clear()
         self._disturbed.clear()
         self._air = False
-        self._restarted = self._refused = False
+        self._refused = False
+        self._restarted = self._reset_while_parked  # nobody has been told of that one yet
+        self._reset_while_parked = False
 
     def _board(self, dt_s: float) -> None:
         """What happens to the board itself: restarts, refused writes, ticks that do not come."""
@@ -192,6 +195,7 @@ class Truth:
         if board.watchdog_resets != self._resets:
             self._resets = board.watchdog_resets
             self._restarted = True
+            self._reset_while_parked = not self.car.key_on
         self._since_late_s += dt_s
         if not board.powered or board.ticks != self._ticks:
             self._ticks = board.ticks

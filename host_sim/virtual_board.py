@@ -14,7 +14,7 @@ from host_sim.signals import Signals
 
 TICK_MS = 100
 WATCHDOG_MS = 2000
-STALL_EVERY_MS = 2000
+STALL_EVERY_MS = 1000
 _FLASH_PAUSE_TICKS = 1  # a verified write answers one tick later (board facts: 50 ms, 400 ms at worst, at rest only)
 
 

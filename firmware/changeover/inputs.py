@@ -29,7 +29,8 @@ class Inputs:
             Thermistor(values["fit_pump_inlet_ntc"] == 1, values, 0, 0),
             self._level(values, "oil"),
             self._level(values, "diesel"),
-            Linear(values["fit_supply"] == 1, 0, values["supply_uv_per_count"], 1000, 0, 40000, -1),
+            # a board that runs has more than 4 V at its feed
+            Linear(values["fit_supply"] == 1, 0, values["supply_uv_per_count"], 1000, 4000, 40000, -1),
             Thermistor(values["fit_ambient"] == 1, values, 0),
             Linear(absolute, values["baro_zero_counts"], values["baro_pa_per_kcount"], 1000, 40000, 115000, 900),
         ]

@@ -36,9 +36,10 @@ class Held:
     def _row(self, row: int, up: int, dt_ms: int) -> None:
         bit = 1 << row
         if self.mask >> row & 1 != up:
-            if self._wait_ms[row] < (self._rise_ms[row] if up else self._clear_ms[row]):
+            if self._waiting & bit:
                 self._wait_ms[row] += dt_ms
-                self._waiting |= bit
+            self._waiting |= bit  # the tick that first shows it starts the wait
+            if self._wait_ms[row] < (self._rise_ms[row] if up else self._clear_ms[row]):
                 return
             self.mask ^= bit
         self._wait_ms[row] = 0

@@ -23,7 +23,7 @@ class Limits:
         # uL of diesel into mL of tank is permille of level; a loop returns nothing to the tank
         self.oil_room = self.oil_full
         if values["layout"] == TANK_RETURN:
-            self.oil_room -= purge_ul(values) // values["oil_tank_ml"]
+            self.oil_room -= -(-purge_ul(values) // values["oil_tank_ml"])  # rounded up: the purge has to fit
         self.diesel_low_block = values["diesel_low_block_permille"]
         self.diesel_low_force = values["diesel_low_force_permille"]
         self.reverts_max = values["reverts_max"]

@@ -38,6 +38,9 @@ class Machine(States):
         if self.wishes.step(contact[BUTTON].on, contact[READY].on, dt_ms):
             self._asked()
         self.wishes.decide()
+        if self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
+            self.oil_may_come()
+            self.lines.begin_purge()  # what was credited before is void
         if not contact[KEY].on:
             self._key_off(dt_ms)
         elif self.state == PARKED or self.state == RUN_ON:
@@ -55,6 +58,7 @@ class Machine(States):
         self.reverts = 0
         self.dwell_ms = 0
         self.wishes.restart()
+        self.write_wanted = self.write_wanted or (self.memory_bad and self.lines_dirty)  # not in flash yet: try again
         self.memory_bad = False
 
     def _asked(self) -> None:

@@ -59,8 +59,9 @@ def decode(data: bytes) -> Record | None:
 def choose(slots: list[bytes]) -> Record:
     """The record that counts, of the two slots' bytes (empty: no such file).
 
-    The later whole one wins. A damaged or missing slot may have been the later one, so then oil in the lines is
-    assumed; so is it on a board that remembers nothing. That costs one purge of diesel at the next start.
+    The later whole one wins. A slot that is damaged, missing or not the other's neighbour in number may have been the
+    later one, so then oil in the lines is assumed; so is it on a board that remembers nothing. That costs one purge of
+    diesel at the next start.
     """
     whole = [record for record in [decode(data) for data in slots] if record is not None]
     if not whole:
@@ -70,6 +71,7 @@ def choose(slots: list[bytes]) -> Record:
         if (record.sequence - best.sequence) & _SEQUENCE_MASK < 0x20000000:
             best = record
     first = best.sequence == 1 and len([data for data in slots if data]) == 1  # no second slot was ever written
-    damaged = len(whole) < 2 and not first
+    apart = (whole[0].sequence - whole[-1].sequence) & _SEQUENCE_MASK
+    damaged = apart not in (1, _SEQUENCE_MASK) and not first
     best.oil_in_lines = best.oil_in_lines or damaged
     return best

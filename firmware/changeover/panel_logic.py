@@ -29,6 +29,7 @@ class PanelLogic:
         self.advice_min = 0
         self._advice_ms = 0
         self._stood_ms = 0
+        self._withheld = False  # a warning stands behind PURGE COMPLETE: the amber lamp says so
 
     def advise(self, standing_min: int) -> None:
         """A short press asked: show for how many minutes the car may stand, unless something grave is being said."""
@@ -50,7 +51,7 @@ class PanelLogic:
         state = self._machine.state
         loud = messages.severity(message)
         self.red = OFF if loud < messages.GRAVE else BLINK
-        noticed = loud == messages.WARNING or loud == messages.NOTICE
+        noticed = loud == messages.WARNING or loud == messages.NOTICE or self._withheld
         self.amber = BLINK if state == PURGING else STEADY if noticed else OFF
         self.green = STEADY if state == ON_OIL else BLINK if state == FILLING else OFF
         self.buzzer = self._sound(message, loud)
@@ -74,6 +75,7 @@ class PanelLogic:
     def _choose(self) -> int:
         machine = self._machine
         state = machine.state
+        self._withheld = False
         if state == PARKED:
             if not machine.lines_dirty:
                 return messages.PARKED_CLEAN
@@ -82,7 +84,8 @@ class PanelLogic:
         told = messages.uncommon(blocked)
         # the driver waits for the word that he may stop; only a grave one goes first
         done = state == ON_DIESEL and machine.wishes.stop_held and not machine.lines_dirty
-        if told and not (done and messages.severity(self._interlocks.lowest(told)) < messages.GRAVE):
+        self._withheld = done and told != 0 and messages.severity(self._interlocks.lowest(told)) < messages.GRAVE
+        if told and not self._withheld:
             return self._interlocks.lowest(told)
         if state == ON_DIESEL:
             return self._waiting(blocked)

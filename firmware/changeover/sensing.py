@@ -45,6 +45,7 @@ class Channel:
             self._settle = 5
             self.bad = 0
             self.age = 0
+            self._reach = self._jump
 
     def distrust(self, reason: int) -> None:
         """Verdict of a rule that looks at several channels; stands until `restart`."""

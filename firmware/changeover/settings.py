@@ -52,7 +52,7 @@ ROWS = [
     ("oil_exit_cdegc", "cdegc", 6900, 3500, 9500),
     ("oil_hot_cdegc", "cdegc", 10000, 8000, 11500),
     ("coolant_entry_cdegc", "cdegc", 7000, 4000, 9000),
-    ("coolant_exit_cdegc", "cdegc", 6000, 3000, 9000),
+    ("coolant_exit_cdegc", "cdegc", 6400, 3000, 9000),
     ("heater_off_cdegc", "cdegc", 8000, 4000, 9500),
     ("ntc_check_recorded", "flag", 0, 0, 1),
     ("ntc_check_low_cdegc", "cdegc", 0, -1000, 3000),

@@ -56,6 +56,13 @@ class States:
                 self.record_dirty = self.lines_dirty
             self.write_wanted = True
 
+    def oil_may_come(self) -> None:
+        """A valve that did not go to diesel lets oil in, whatever the state."""
+        self.lines_dirty = True
+        if not self.record_dirty:
+            self.record_dirty = True
+            self.write_wanted = True
+
     def clean(self) -> None:
         """The whole purge volume is credited."""
         self.lines_dirty = False

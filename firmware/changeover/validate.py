@@ -90,6 +90,10 @@ def _temperatures(values: dict[str, int], errors: list[tuple[str, object, str, s
         if values[exit_name] > highest:
             allowed = "at most %d, %d below %s" % (highest, _HYSTERESIS_CDEGC, entry_name)
             errors.append((exit_name, values[exit_name], allowed, "an exit floor so near the entry would chatter"))
+    if values["coolant_exit_cdegc"] < values["oil_limit_cdegc"]:
+        allowed = "at least oil_limit_cdegc = %d" % values["oil_limit_cdegc"]
+        why = "it guards the oil where the two sensors are swapped"
+        errors.append(("coolant_exit_cdegc", values["coolant_exit_cdegc"], allowed, why))
     _steps(values, "coolant_trim_cdegc", (("coolant_entry_cdegc", 0), ("coolant_exit_cdegc", 0)), errors)
     _steps(
         values, "oil_trim_cdegc",

@@ -188,8 +188,9 @@ class Rig:
             assert choose(self.slots).oil_in_lines, "oil let in and not remembered"
             assert self.law.interlocks.forced == 0
             assert self.law.inputs.contact[KEY].on
-        if machine.lines_dirty:
-            assert choose(self.slots).oil_in_lines, "oil in the lines and not remembered"
+        if machine.lines_dirty:  # a valve that moved by itself is written down as soon as it is found out
+            announced = machine.record_dirty and (machine.write_wanted or machine.memory_bad) and not machine.supply_on
+            assert announced or choose(self.slots).oil_in_lines, "oil in the lines and not remembered"
         if machine.supply_on or machine.return_on or self.law.heater.on or self.law.run_on:
             assert self.law.inputs.contact[ENGINE].on
             assert self.values["authority"] != ADVISE

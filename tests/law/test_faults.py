@@ -7,7 +7,7 @@ import pytest
 from changeover import messages, reasons, rows
 from changeover.inputs import RETURN_CONTACT, SUPPLY_CONTACT
 from changeover.memory import choose
-from changeover.panel_logic import BLINK, INSISTENT, REPEATED
+from changeover.panel_logic import BLINK, INSISTENT, OFF, REPEATED, STEADY
 from changeover.sensing import (
     BARO,
     COOLANT,
@@ -904,10 +904,10 @@ def test_oil_falls_below_the_exit_floor_but_not_for_a_moment(rig: Rig) -> None:
 
 
 def test_cold_coolant_ends_oil_with_its_numbers(rig: Rig) -> None:
-    rig.ramp(10, coolant_c=59.5)
+    rig.ramp(10, coolant_c=63.5)
     rig.until(lambda: rig.on_diesel, 4)
     rig.law.evidence.read(rows.COOLANT_COLD, True)
-    assert (rig.law.evidence.measured, rig.law.evidence.limit) == (pytest.approx(5950, abs=5), 6000)
+    assert (rig.law.evidence.measured, rig.law.evidence.limit) == (pytest.approx(6350, abs=5), 6400)
 
 
 def test_volumes_are_the_numbers_of_every_other_reason(rig: Rig) -> None:
@@ -948,4 +948,78 @@ def test_a_small_path_is_not_called_purged_while_the_contact_says_oil() -> None:
     rig.until(lambda: rig.state == "PURGING", 1)
     rig.run(5)
     assert rig.holds(rows.SUPPLY_VALVE)
+    assert choose(rig.slots).oil_in_lines
+
+
+def test_supply_valve_that_goes_to_oil_by_itself_is_oil_in_the_lines() -> None:
+    rig = Rig()
+    rig.reads(**HOT_ENGINE)
+    rig.start()
+    rig.run(5)
+    assert not choose(rig.slots).oil_in_lines
+    rig.contacts_follow = False
+    rig.levels[SUPPLY_CONTACT] = True
+    rig.until(lambda: rig.holds(rows.SUPPLY_VALVE), 3)
+    rig.run(1)
+    assert rig.state == "PURGING"
+    assert choose(rig.slots).oil_in_lines
+    rig.key(False)
+    rig.run(1)
+    assert rig.message == messages.OIL_LEFT
+
+
+def test_purge_complete_goes_before_a_warning_and_the_amber_lamp_says_that_there_is_one() -> None:
+    rig = warm_rig()
+    rig.press(2.5)
+    rig.until(lambda: rig.message == messages.MAY_STOP, 40)
+    assert rig.law.panel.amber == OFF
+    rig.counts[OIL] = OPEN_COUNTS
+    rig.run(1)
+    assert rig.message == messages.MAY_STOP
+    assert rig.law.panel.amber == STEADY
+    rig.press(2.5)
+    assert rig.message == rows.OIL_SENSOR
+
+
+def test_no_supply_voltage_at_a_living_board_is_a_broken_sensor_not_a_low_supply() -> None:
+    rig = warm_rig()
+    rig.counts[SUPPLY] = 0
+    rig.until(lambda: rig.on_diesel, 0.5)
+    assert rig.message == rows.OTHER_SENSOR
+
+
+def _valve_gone_to_oil_by_itself(rig: Rig) -> None:
+    rig.contacts_follow = False
+    rig.levels[SUPPLY_CONTACT] = True
+    rig.until(lambda: rig.holds(rows.SUPPLY_VALVE), 3)
+    rig.run(5)
+    rig.key(False)
+    rig.engine(False)
+    rig.run(1)
+    rig.contacts_follow = True
+    rig.levels[SUPPLY_CONTACT] = False
+
+
+def test_credit_of_an_earlier_purge_is_void_once_a_valve_let_oil_in_by_itself() -> None:
+    rig = warm_rig()
+    rig.ready(False)
+    rig.until(lambda: rig.state == "ON_DIESEL", 40)
+    _valve_gone_to_oil_by_itself(rig)
+    rig.start()
+    rig.run(5)
+    assert rig.state == "PURGING"
+    assert choose(rig.slots).oil_in_lines
+
+
+def test_oil_that_flash_would_not_remember_is_written_down_at_the_next_key_on() -> None:
+    rig = Rig()
+    rig.reads(**HOT_ENGINE)
+    rig.start()
+    rig.run(5)
+    rig.refuses_writes = True
+    _valve_gone_to_oil_by_itself(rig)
+    assert not choose(rig.slots).oil_in_lines
+    rig.refuses_writes = False
+    rig.key(True)
+    rig.run(1)
     assert choose(rig.slots).oil_in_lines

@@ -131,3 +131,11 @@ def test_law_writes_what_it_has_learnt_and_takes_it_up_again() -> None:
     back = decode(law.write_record())
     assert back is not None
     assert (back.oil_in_lines, back.suction_high_pa, back.suction_low_pa) == (True, 19_000, 4_321)
+
+
+def test_a_stale_slot_beside_a_new_beginning_is_not_believed() -> None:
+    """Both slots unreadable once at boot: numbers begin at 1 again beside an old, higher one that said diesel."""
+    old, new = Record(), Record()
+    old.sequence = 7
+    old.oil_in_lines = False
+    assert choose([old.encode(), new.encode()]).oil_in_lines

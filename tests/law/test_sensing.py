@@ -12,6 +12,7 @@ from changeover.sensing import (
     BARO,
     DIESEL_LEVEL,
     GOOD,
+    JUMPED,
     NO_ANSWER,
     NOT_FITTED,
     OIL_LEVEL,
@@ -247,3 +248,16 @@ def test_every_channel_is_sampled_on_every_tick() -> None:
     for _ in range(20):
         inputs.step([20000] * 10, [False] * 10)
     assert set(seen.values()) == {20}
+
+
+def test_a_jump_limit_that_grew_in_the_last_trip_does_not_outlive_it() -> None:
+    channel = settled(thermistor(), round(ntc.counts(60.0)))
+    for _ in range(500):
+        channel.step(65535)
+    channel.restart()
+    for _ in range(5):
+        channel.step(round(ntc.counts(0.0)))
+    assert channel.reason == GOOD
+    for _ in range(3):
+        channel.step(round(ntc.counts(9.9)))
+    assert channel.reason == JUMPED

@@ -142,7 +142,7 @@ def test_all_errors_come_at_once_also_missing_and_unknown_names() -> None:
     assert sorted(error[0] for error in errors) == ["authority", "oil_entry", "oil_hot_cdegc", "oil_tank_ml", "path_ul"]
     assert next(error for error in errors if error[0] == "path_ul")[3] == "a purge of no volume leaves oil in the pump"
     assert all(len(error) == 4 and error[2] and error[3] for error in errors)
-    both = fitted_out(oil_limit_cdegc=9000, suction_block_pa=30000, coolant_exit_cdegc=8000)
+    both = fitted_out(oil_limit_cdegc=9000, suction_block_pa=30000, coolant_exit_cdegc=9000)
     assert named(both) == ["oil_exit_cdegc", "oil_entry_cdegc", "coolant_exit_cdegc", "suction_block_pa"]
 
 
@@ -168,6 +168,11 @@ def test_exit_floor_less_than_2_k_below_the_entry_threshold_is_refused(which: st
     entry = fitted_out()[which + "_entry_cdegc"]
     assert named(fitted_out(), **{which + "_exit_cdegc": entry - 200}) == []
     assert named(fitted_out(), **{which + "_exit_cdegc": entry - 199}) == [which + "_exit_cdegc"]
+
+
+def test_coolants_exit_floor_guards_the_oil_where_the_sensors_are_swapped() -> None:
+    assert named(fitted_out(), coolant_exit_cdegc=fitted_out()["oil_limit_cdegc"]) == []
+    assert named(fitted_out(), coolant_exit_cdegc=fitted_out()["oil_limit_cdegc"] - 1) == ["coolant_exit_cdegc"]
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from changeover import rows
+from changeover.interlocks import Interlocks
 from changeover.lines import Lines
 from changeover.settings import ROWS, defaults
 from changeover.ticks import HALF_MS, MASK_MS, Lateness, ticks_add, ticks_diff
@@ -149,3 +151,21 @@ def test_announced_pause_is_excused_once() -> None:
     assert not lateness.step(900)
     assert not lateness.step(900)
     assert lateness.step(900)
+
+
+@pytest.mark.parametrize(
+    ("row", "ticks", "forced"),
+    [
+        (rows.SUPPLY_LOW, [(False, 100), (True, 100), (True, 250)], True),
+        (rows.STARVED, [(False, 100), (True, 1000), (True, 1)], False),
+        (rows.STARVED, [(False, 100), (True, 1000), (True, 999), (True, 1)], True),
+        (rows.COOLANT_SENSOR, [(True, 100), (False, 1000), (False, 1000), (False, 1)], True),
+    ],
+)
+def test_hold_times_count_from_the_tick_that_first_shows_it(
+    row: int, ticks: list[tuple[bool, int]], forced: bool
+) -> None:
+    interlocks = Interlocks()
+    for up, dt_ms in ticks:
+        interlocks.step(up << row, up << row, dt_ms)
+    assert interlocks.forced >> row & 1 == forced
