@@ -112,9 +112,9 @@ def _script(rig: Rig) -> Iterator[tuple[float | int, list[Act]]]:
         ask = [(75.0, [(_ready, 0)]), (1.0, [(_ready, 1)])]
     yield 15.0, [(_ready, 1)]
     yield ON_OIL, []
-    yield from [(40.0, [])] + long_press
+    yield from [(40.0, []), *long_press]
     yield ON_DIESEL, []
-    yield from [(5.0, [])] + long_press + ask
+    yield from [(5.0, []), *long_press, *ask]
     yield ON_OIL, []
     yield 15.0, [(_drive, 0)]
     yield 2.0, park
