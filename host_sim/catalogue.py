@@ -25,20 +25,30 @@ def _awake(loop: Loop) -> bool:
 
 
 # When a fault can show: in words, and as a question to the loop.
-KEY_ON, RUNNING, OIL_LET_IN, ON_OIL_ALONE = "key on", "engine runs", "supply valve on oil", "on oil"
-SUPPLY_OFF, RETURN_SET, RETURN_OFF, PURGES, NEVER = (
-    "supply valve on diesel", "return valve on oil", "return valve on diesel", "purging", "never",
-)  # fmt: skip
+KEY_ON, RUNNING, OIL_LET_IN, SUPPLY_OFF = "key on", "engine runs", "supply valve on oil", "supply valve on diesel"
+RETURN_SET, RETURN_OFF, FED = "return valve on oil", "return valve on diesel", "purging, selector on READY"
+STARVES, CLOGGED, NEVER = "suction truly above the starved threshold", "suction truly above the exit threshold", "never"
+
+
+def _two_valves(loop: Loop) -> bool:
+    return loop.car.layout == "tank_return"
+
+
+def _purging(loop: Loop) -> bool:
+    return _awake(loop) and loop.board.law.machine.state == PURGING and loop.car.engine_running
+
+
 SHOWS: dict[str, Callable[[Loop], bool]] = {
     KEY_ON: _awake,
     RUNNING: lambda loop: _awake(loop) and loop.car.engine_running,
     OIL_LET_IN: lambda loop: loop.board.supply_pin,
-    ON_OIL_ALONE: lambda loop: loop.board.powered and loop.board.law.machine.state == ON_OIL,
     SUPPLY_OFF: lambda loop: _awake(loop) and not loop.board.supply_pin,
     RETURN_SET: lambda loop: loop.board.return_pin,
     # the starter takes the voltage that holds a valve
-    RETURN_OFF: lambda loop: _awake(loop) and not loop.board.return_pin and not loop.car.cranking,
-    PURGES: lambda loop: loop.board.powered and loop.board.law.machine.state == PURGING and loop.car.engine_running,
+    RETURN_OFF: lambda loop: _two_valves(loop) and _awake(loop) and not loop.board.return_pin and not loop.car.cranking,
+    FED: lambda loop: _purging(loop) and loop.cockpit.ready,
+    STARVES: lambda loop: loop.car.suction_pa > loop.board.values["suction_starved_pa"],
+    CLOGGED: lambda loop: loop.car.suction_pa > loop.board.values["suction_force_pa"],
     NEVER: lambda loop: False,
 }
 
@@ -445,7 +455,7 @@ _VALVES = [
         "supply-stage-shorted",
         "supply_stage",
         size=1.0,
-        **_found(rows.SUPPLY_VALVE, 3.0, 3.5, PURGES, _KEY),
+        **_found(rows.SUPPLY_VALVE, 3.0, 3.5, FED, _KEY),
         may_pass=("H1", "H2", "H3", "H7"),
         covered_by="told; DIESEL at the selector breaks the feed in copper",
     ),
@@ -468,15 +478,15 @@ _VALVES = [
 ]
 
 _OIL_SIDE = [
-    Entry("filter-plugged", "filter_clogged", size=40.0, **_found(rows.STARVED, 3.0, 3.5, ON_OIL_ALONE, _KEY)),
+    Entry("filter-plugged", "filter_clogged", size=40.0, **_found(rows.STARVED, 1.6, 2.0, STARVES, _KEY)),
     Entry(
         "filter-clogging",
         "filter_clogged",
         size=8.0,
-        **{**_found(rows.RESTRICTED, 40.0, 40.5, ON_OIL_ALONE), "found_by": (rows.RESTRICTED, rows.STARVED)},
+        **{**_found(rows.RESTRICTED, 10.6, 11.0, CLOGGED), "found_by": (rows.RESTRICTED, rows.STARVED)},
         covered_by="below the threshold the engine gets what it asks for",
     ),
-    Entry("wax-plug", "wax_plug", size=50.0, **_found(rows.STARVED, 3.0, 3.5, ON_OIL_ALONE, _KEY)),
+    Entry("wax-plug", "wax_plug", size=50.0, **_found(rows.STARVED, 1.6, 2.0, STARVES, _KEY)),
     Entry(
         "water-slug",
         "water_slug",

@@ -92,6 +92,8 @@ class _Watch:
             self._left_s -= TICK_S
             if self._left_s < 0.0:
                 return  # healed: what was due is done
+        if entry.in_trip and not self.loop.car.key_on:
+            self._due = False
         shows = self._due and SHOWS[entry.shows](self.loop)
         if shows:
             self._showing_s = 0.0 if self._showing_s is None else self._showing_s + TICK_S

@@ -38,7 +38,7 @@ class Machine(States):
         if self.wishes.step(contact[BUTTON].on, contact[READY].on, dt_ms):
             self._asked()
         self.wishes.decide()
-        if self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
+        if running and self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
             self.oil_may_come()
             self.lines.begin_purge()  # what was credited before is void
         if not contact[KEY].on:

@@ -398,7 +398,7 @@ class SlowModel:
         self.engine_ms = self.engine_ms + pause_ms if running else 0
         self.dwell_ms = max(0, self.dwell_ms - pause_ms)
         self._listen(pause_ms)
-        if rows.SUPPLY_VALVE in self.forced:  # it may let oil in, whatever the state: nothing counts as purged
+        if rows.SUPPLY_VALVE in self.forced and self.on[ENGINE]:  # it may let oil in, whatever the state: nothing counts as purged
             self.lines_dirty, self.credit_ul = True, 0
             if not self.record_dirty:
                 self.record_dirty = self.asks_write = True
