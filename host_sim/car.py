@@ -227,9 +227,8 @@ class Car:
 
     def __deepcopy__(self, memo: dict[int, Any]) -> Car:
         """A fork: shares the tables that never change, owns everything that moves."""
-        new = object.__new__(type(self))
+        new = copy.copy(self)
         memo[id(self)] = new
-        new.__dict__.update(self.__dict__)
         new.net = self.net.copy()
         new.path = self.path.copy()
         new.supply_valve = copy.copy(self.supply_valve)
@@ -494,7 +493,7 @@ class Car:
     @property
     def coolant_feed_c(self) -> float:
         """Coolant at the feed to the oil tank, where the board's coolant sensor sits."""
-        return self.net.temperature_c(FEED)
+        return self.net.heat[FEED] / self.net.capacity[FEED]
 
     @property
     def oil_tank_c(self) -> float:
@@ -509,7 +508,7 @@ class Car:
     @property
     def tank_outlet_c(self) -> float:
         """Oil at the pick-up; it is the coil zone's."""
-        return self.net.temperature_c(COIL)
+        return self.net.heat[COIL] / self.net.capacity[COIL]
 
     @property
     def hose_c(self) -> float:
@@ -519,12 +518,12 @@ class Car:
     @property
     def filter_c(self) -> float:
         """Oil at the filter outlet."""
-        return self.net.temperature_c(FILTER)
+        return self.net.heat[FILTER] / self.net.capacity[FILTER]
 
     @property
     def heater_metal_c(self) -> float:
         """Metal of the electric filter heater."""
-        return self.net.temperature_c(HEATER)
+        return self.net.heat[HEATER] / self.net.capacity[HEATER]
 
     @property
     def valve_hose_c(self) -> float:

@@ -192,7 +192,6 @@ _NTC = [
     _unnoticed("coolant-delayed", "delayed", "coolant", 20.0, _LAG),
     _unnoticed("oil-delayed", "delayed", "oil", 20.0, _LAG),
     _unnoticed("oil-trembles", "noise", "oil", 0.3, "the exit floor waits 2 s"),
-    *_broken("ambient", rows.OTHER_SENSOR)[:0],
     _unnoticed("ambient-open", "open", "ambient", None, "the stop advice then takes the coldest day of the settings"),
     _unnoticed(
         "ambient-stuck-warm",
@@ -266,7 +265,13 @@ _LEVELS = [
         "H4",
     ),
     Entry(
-        "oil-level-stuck-empty", "stuck", "oil_level", 0.01, **_found(rows.OIL_LOW, 5.5, 6.0, KEY_ON), may_pass=("H8",)
+        "oil-level-stuck-empty",
+        "stuck",
+        "oil_level",
+        0.01,
+        **_found(rows.OIL_LOW, 5.5, 6.0, KEY_ON),
+        may_pass=("H8",),
+        covered_by="errs to diesel",
     ),
     _unnoticed("oil-level-frozen", "frozen", "oil_level", None, "air at the filter shows in suction", "H4"),
     _unnoticed("oil-level-offset", "offset", "oil_level", 0.02, "thresholds leave more than this"),
@@ -278,6 +283,7 @@ _LEVELS = [
         0.01,
         **_found(rows.DIESEL_LOW, 5.5, 6.0, KEY_ON),
         may_pass=("H8",),
+        covered_by="errs to diesel",
     ),
 ]
 
@@ -345,6 +351,7 @@ _SWITCHES = [
         0.0,
         **_found(rows.SUPPLY_VALVE, 3.0, 3.5, OIL_LET_IN, _KEY),
         may_pass=("H8",),
+        covered_by="errs to diesel: the contact says what the valve did not do",
     ),
     Entry(
         "supply-contact-on",
@@ -353,6 +360,7 @@ _SWITCHES = [
         1.0,
         **_found(rows.SUPPLY_VALVE, 3.0, 3.5, SUPPLY_OFF, _KEY),
         may_pass=("H8",),
+        covered_by="errs to diesel: the contact says what the valve did not do",
     ),
     Entry(
         "return-contact-off",
@@ -361,6 +369,7 @@ _SWITCHES = [
         0.0,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_SET, _KEY),
         may_pass=("H8",),
+        covered_by="errs to diesel: the contact says what the valve did not do",
     ),
     Entry(
         "return-contact-on",
@@ -369,6 +378,7 @@ _SWITCHES = [
         1.0,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_OFF, _KEY),
         may_pass=("H8",),
+        covered_by="errs to diesel: the contact says what the valve did not do",
     ),
     _unnoticed("brake-line-open", "open", "brake", None, "a held-on engine stops"),
     _unnoticed("lighting-line-on", "stuck", "lighting", 1.0, "the panel is dimmed"),
@@ -431,6 +441,7 @@ _VALVES = [
         size=0.0,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_SET, _KEY),
         may_pass=("H3",),
+        covered_by="3 s of oil come back into the diesel tank; told; refuelling thins it",
     ),
     Entry(
         "return-valve-stuck-half-way",
@@ -438,6 +449,7 @@ _VALVES = [
         size=0.5,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_SET, _KEY),
         may_pass=("H3",),
+        covered_by="told; a purge goes to the diesel tank by halves; refuelling thins it",
     ),
     _unnoticed(
         "return-valve-slow",
@@ -474,6 +486,7 @@ _VALVES = [
         size=0.0,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_SET, _KEY),
         may_pass=("H3",),
+        covered_by="as a return valve stuck on diesel",
     ),
 ]
 
@@ -589,15 +602,11 @@ _BOARD = [
         "brown-out",
         "brown_out",
         duration_s=1.0,
-        diesel_s=0.2,
-        shows=OIL_LET_IN,
         covered_by="de-energised is diesel; the record says what is in the lines",
     ),
     Entry(
         "no-feed",
         "brown_out",
-        diesel_s=0.2,
-        shows=OIL_LET_IN,
         covered_by="de-energised is diesel; a dark panel says that the board is dead",
         may_pass=("H2", "H3"),
     ),

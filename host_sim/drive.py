@@ -12,6 +12,7 @@ from host_sim.driver import Driver, TraceDriver, load_driver, start_warm
 from host_sim.faults import start_faults
 from host_sim.loop import Loop
 from host_sim.scenario import Scenario
+from host_sim.signals import ANALOG_NAMES
 from host_sim.weather import weather_process
 
 if TYPE_CHECKING:
@@ -37,8 +38,12 @@ class Drive(Loop):
         if trace is not None and "coolant_c" in trace.columns:
             start_warm(car, trace.column("coolant_c")[0])
         super().__init__(car, values, seed)
+        for name, size in scenario.sensors.offsets().items():
+            self.signals.offset(ANALOG_NAMES.index(name), size)
         if trace is None:
-            self.driver = Driver(self.env, self.car, self.cockpit, scenario, self.purge_told, seed)
+            self.driver: Driver | TraceDriver = Driver(
+                self.env, self.car, self.cockpit, scenario, self.purge_told, seed
+            )
             self.env.process(weather_process(self.env, scenario.weather, self.car))
         else:
             self.driver = TraceDriver(

@@ -277,8 +277,8 @@ class _Active:
         self.fault = fault
         self.kind = fault.kind
         self.size = fault.effective_size
-        names: tuple[str, ...] = DIGITAL_NAMES if fault.channel in DIGITAL_NAMES else ANALOG_NAMES
-        self.is_digital = names is DIGITAL_NAMES
+        self.is_digital = fault.channel in DIGITAL_NAMES
+        names: tuple[str, ...] = DIGITAL_NAMES if self.is_digital else ANALOG_NAMES
         self.index = names.index(fault.channel) if fault.channel is not None else 0
         self.other = names.index(fault.other) if fault.other is not None else 0
         self.rng = rng
@@ -439,7 +439,7 @@ def _lift_ground(ohm: float, raw: list[int]) -> None:
     lifted node and divides what is left: v' = g + (1 - g) v.
     """
     dividers = [channel for channel in PICO_CHANNELS if channel in NTC_CHANNELS]
-    conductance = SENSOR_SUPPLY_S + sum((1.0 - raw[channel] / FULL_SCALE) / ntc.PULLUP_OHM for channel in dividers)
+    conductance = SENSOR_SUPPLY_S + sum([(1.0 - raw[channel] / FULL_SCALE) / ntc.PULLUP_OHM for channel in dividers])
     lift = ohm * conductance / (1.0 + ohm * conductance)
     for channel in PICO_CHANNELS:
         raw[channel] = min(TOP_COUNTS, round(FULL_SCALE * lift + (1.0 - lift) * raw[channel]))

@@ -14,6 +14,7 @@ Laws, theta = volume passed / volume of the path, F = share of the new fuel at t
 
 from __future__ import annotations
 
+import copy
 from itertools import pairwise
 from math import exp, inf
 
@@ -126,8 +127,7 @@ class FuelPath:
 
     def copy(self) -> FuelPath:
         """An independent copy in the same state."""
-        new = FuelPath.__new__(FuelPath)
-        new.__dict__.update(self.__dict__)
+        new = copy.copy(self)
         new._parcels = self._parcels.copy()
         new._steps = self._steps.copy()
         new._warm_steps = self._warm_steps.copy()
@@ -194,7 +194,10 @@ class FuelPath:
         if len(parcels) > _MANY:
             self._inside_ul += volume_ul * oil - out_ul
         else:
-            self._inside_ul = sum([volume * part for volume, part, _ in parcels])  # no rounding left when all is out
+            inside_ul = 0.0  # summed anew, so that no rounding is left when all is out
+            for volume, part, _ in parcels:
+                inside_ul += volume * part
+            self._inside_ul = inside_ul
         if abs(oil - self._last) > _STEP_LEAST:
             self._add_step(volume_ul, oil)
         if self._passed_ul >= self._look_ul:
@@ -240,7 +243,10 @@ class FuelPath:
             if i == arrived and abs(change) * (2.0 - by_stirred - by_laminar) < _ARRIVED_K:
                 arrived += 1
         if arrived:
-            self._warm_first += sum(change for _, change in steps[:arrived])
+            complete = 0.0  # not `sum`: from Python 3.12 on it rounds in another way
+            for _, change in steps[:arrived]:
+                complete += change
+            self._warm_first += complete
             del steps[:arrived]
         self._stirred_c, self._laminar_c = stirred, laminar
 

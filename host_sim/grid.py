@@ -33,7 +33,9 @@ class Cell:
 
 @dataclass
 class Result:
-    """What a cell gave. `broken`: each promise that did not hold, in words; None times: nothing was due or seen."""
+    """What a cell gave. `broken`: each promise that did not hold, in words; None times: nothing was due or seen.
+    `hazard_share`: the worst value of the hazard `nearest` to its limit, over that limit, of those that may not pass it.
+    """
 
     fault: str
     state: str
@@ -45,6 +47,7 @@ class Result:
     told_s: float | None = None
     hazards: list[dict[str, object]] = field(default_factory=list)
     hazard_share: float = 0.0
+    nearest: str = ""
 
     @property
     def held(self) -> bool:
@@ -148,9 +151,8 @@ def run_cell(cell: Cell) -> Result:
             result.broken.append(
                 f"{hazard.id} {hazard.text}: {hazard.value:.3g} {hazard.unit}, limit {hazard.limit:.3g}"
             )
-    result.hazard_share = max(
-        (share for name, share in loop.monitors.margins.items() if name not in entry.may_pass), default=0.0
-    )
+    nearest = max((share, name) for name, share in loop.monitors.margins.items() if name not in entry.may_pass)
+    result.hazard_share, result.nearest = nearest
     return result
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from copy import deepcopy
+from copy import copy, deepcopy
 from functools import lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -136,20 +136,33 @@ class Signals:
         self._pico_noise = [round(gauss(0.0, PICO_NOISE_COUNTS)) for _ in range(_NOISE_LENGTH)]
         self._i2c_noise = [round(gauss(0.0, I2C_NOISE_COUNTS)) for _ in range(_NOISE_LENGTH)]
         self._cursor = 0
+        self._shift = [_SHIFT] * len(ANALOG_NAMES)
+        self._suction_zero = _SUCTION_ZERO
         self._stepped = _stepped_table(sensor, pullup_ohm)
         self._ideal = _ideal_table(sensor, pullup_ohm)
         self._pico = _pico_table()
 
     def __deepcopy__(self, memo: dict[int, object]) -> Signals:
         """A fork that reads on alone; the tables are shared."""
-        twin = Signals.__new__(Signals)
+        twin = copy(self)
         memo[id(self)] = twin
-        twin.__dict__.update(self.__dict__)
         twin.raw = list(self.raw)
         twin.digital = list(self.digital)
         twin.cockpit = deepcopy(self.cockpit, memo)
         twin._rng = deepcopy(self._rng, memo)
         return twin
+
+    def offset(self, channel: int, size: float) -> None:
+        """From now on this sensor reads so much beside the truth (K; SUCTION: kPa), as one within its tolerance may.
+
+        Raises ValueError for a channel that has neither temperature nor suction on it.
+        """
+        if channel == SUCTION:
+            self._suction_zero = _SUCTION_ZERO + 1000.0 * size * _SUCTION_PER_PA
+        elif channel in NTC_CHANNELS:
+            self._shift = [*self._shift[:channel], _SHIFT + size * _PER_K, *self._shift[channel + 1 :]]
+        else:
+            raise ValueError(f"{ANALOG_NAMES[channel]} takes no offset")
 
     def sample(self, car: Car) -> None:
         """Read every input once: fills `raw` and `digital`."""
@@ -161,22 +174,23 @@ class Signals:
         stepped = self._stepped
         ideal = self._ideal
         noise = self._pico_noise
-        raw[COOLANT] = stepped[int(car.coolant_feed_c * _PER_K + _SHIFT)] + noise[k]
-        raw[OIL] = stepped[int(car.filter_c * _PER_K + _SHIFT)] + noise[k + 1]
-        suction = int(car.suction_pa * _SUCTION_PER_PA + _SUCTION_ZERO)
+        shift = self._shift
+        raw[COOLANT] = stepped[int(car.coolant_feed_c * _PER_K + shift[COOLANT])] + noise[k]
+        raw[OIL] = stepped[int(car.filter_c * _PER_K + shift[OIL])] + noise[k + 1]
+        suction = int(car.suction_pa * _SUCTION_PER_PA + self._suction_zero)
         suction = (
             self._pico[suction if 0 < suction < FULL_SCALE else (0 if suction <= 0 else FULL_SCALE)] + noise[k + 2]
         )
         raw[SUCTION] = suction if 0 < suction < TOP_COUNTS else (0 if suction <= 0 else TOP_COUNTS)
         noise = self._i2c_noise
-        raw[OIL_TANK] = ideal[int(car.tank_outlet_c * _PER_K + _SHIFT)] + noise[k + 3]
-        raw[PUMP_INLET] = ideal[int(car.pump_inlet_c * _PER_K + _SHIFT)] + noise[k + 4]
+        raw[OIL_TANK] = ideal[int(car.tank_outlet_c * _PER_K + shift[OIL_TANK])] + noise[k + 3]
+        raw[PUMP_INLET] = ideal[int(car.pump_inlet_c * _PER_K + shift[PUMP_INLET])] + noise[k + 4]
         raw[OIL_LEVEL] = int(car.oil_level * LEVEL_SPAN) + LEVEL_EMPTY_COUNTS + noise[k + 5]
         raw[DIESEL_LEVEL] = int(car.diesel_level * LEVEL_SPAN) + LEVEL_EMPTY_COUNTS + noise[k + 6]
         logged = self.logged_supply_v
         supply = int((car.supply_v if logged is None else logged) * _SUPPLY_PER_V) + noise[k + 7]
         raw[SUPPLY] = supply if 0 < supply < FULL_SCALE else (0 if supply <= 0 else FULL_SCALE)
-        raw[AMBIENT] = ideal[int(car.ambient_c * _PER_K + _SHIFT)] + noise[k + 8]
+        raw[AMBIENT] = ideal[int(car.ambient_c * _PER_K + shift[AMBIENT])] + noise[k + 8]
         raw[AMBIENT_PRESSURE] = _STD_PRESSURE_COUNTS + noise[k + 9]
         cockpit = self.cockpit
         digital = self.digital

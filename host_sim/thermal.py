@@ -192,11 +192,11 @@ class ThermalNetwork:
 
         # What hangs on inputs alone, kept by input; forks share it, since it is the same for all of them.
         self._known: dict[tuple[float, ...], tuple[float, ...]] = {}
+        self._asked: tuple[float, ...] = ()
         self._rest_key: tuple[float, ...] = ()
         self._rest: tuple[float, ...] = ()
         self._tanks_key = (0.0, 0.0)
         self._tanks: tuple[float, float, float] = (0.0, 0.0, 0.0)
-        self._coolant_key: tuple[float, ...] = ()
         self._coolant: tuple[float, ...] = ()
         self._fuel_key = (-1.0, -1.0, -1.0)
         self._fuel: tuple[float, ...] = ()
@@ -286,8 +286,20 @@ class ThermalNetwork:
             *self.line_keeps(step_s)[:2],
         )
 
-    def _set_tanks(self, step_s: float, speed_step: float) -> None:
-        """The same for the two tanks, whose capacity moves with the level."""
+    def _set_flows(
+        self, step_s: float, rpm: float, speed_kmh: float, cabin: float, ambient_c: float, coolant_lost: float
+    ) -> None:
+        """What hangs on step and inputs, worked out or remembered."""
+        key = (step_s, round(speed_kmh / SPEED_STEP), cabin, ambient_c)
+        if key != self._rest_key:
+            self._rest_key = key
+            self._rest = self._kept(key, self._work_out_rest)
+            self._set_tanks()
+        self._coolant = self._kept((step_s, round(rpm / RPM_STEP), coolant_lost), self._work_out_coolant)
+
+    def _set_tanks(self) -> None:
+        """As `_work_out_rest` for the two tanks, whose capacity moves with the level."""
+        step_s, speed_step, _, _ = self._rest_key
         oil_w_k, diesel_w_k = self._tank_loss_w_k
         breeze = self._breeze(speed_step)
         self._tanks_key = (self.bulk_j_k, self.diesel_j_k)
@@ -364,22 +376,17 @@ class ThermalNetwork:
         oil tank and from the diesel tank, burnt, returned to the oil tank (the rest goes to the diesel tank), led from
         the pump back into the feed line.
         """
-        key = (step_s, round(speed_kmh / SPEED_STEP), cabin, ambient_c)
+        asked = (step_s, rpm, speed_kmh, cabin, ambient_c, coolant_lost)
+        if asked != self._asked:
+            self._asked = asked
+            self._set_flows(*asked)
         bulk_c, diesel_c = self.bulk_j_k, self.diesel_j_k
         tanks_key = self._tanks_key
-        if key != self._rest_key:
-            self._rest_key = key
-            self._rest = self._kept(key, self._work_out_rest)
-            self._set_tanks(step_s, key[1])
-        elif (
+        if (
             abs(bulk_c - tanks_key[0]) > _LEVEL_CHANGE * bulk_c
             or abs(diesel_c - tanks_key[1]) > _LEVEL_CHANGE * diesel_c
         ):
-            self._set_tanks(step_s, key[1])
-        coolant_key = (step_s, round(rpm / RPM_STEP), coolant_lost)
-        if coolant_key != self._coolant_key:
-            self._coolant_key = coolant_key
-            self._coolant = self._kept(coolant_key, self._work_out_coolant)
+            self._set_tanks()
 
         (
             e_out, r_out, f_out, h_out, x_out, v_out, i_out, p_out,

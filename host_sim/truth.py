@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import copy
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from changeover import messages, rows
@@ -67,62 +67,6 @@ class Truth:
         self._ticks = board.ticks
         self._silent_s = 0.0
         self._since_late_s = 1e9
-        self._claims = self._claims_of()
-
-    def __deepcopy__(self, memo: dict[int, object]) -> Truth:
-        """A fork that judges its own car; the settings are shared."""
-        twin = Truth.__new__(Truth)
-        memo[id(self)] = twin
-        for name, value in self.__dict__.items():
-            if name != "_claims":
-                setattr(twin, name, value if name == "_values" else copy.deepcopy(value, memo))
-        twin._claims = twin._claims_of()
-        return twin
-
-    def _claims_of(self) -> dict[int, Callable[[], bool]]:
-        values = self._values
-        return {
-            rows.SETTINGS: lambda: self._settings_bad or self.board.settings_damaged,
-            rows.STARVED: lambda: self._trip_suction_pa > values["suction_starved_pa"] * (1.0 - SUCTION_SHARE),
-            rows.SUPPLY_LOW: lambda: self._low_for_s < 8.0,
-            rows.SUPPLY_VALVE: lambda: rows.SUPPLY_VALVE in self._mismatched,
-            rows.RETURN_VALVE: lambda: rows.RETURN_VALVE in self._mismatched,
-            rows.NO_ROOM: lambda: self.car.oil_level > self._level_room - LEVEL,
-            rows.COOLANT_SENSOR: lambda: self._sensor(rows.COOLANT_SENSOR),
-            rows.OIL_SENSOR: lambda: self._sensor(rows.OIL_SENSOR),
-            rows.SUCTION_SENSOR: lambda: self._sensor(rows.SUCTION_SENSOR),
-            rows.OTHER_SENSOR: lambda: self._sensor(rows.OTHER_SENSOR),
-            rows.AIR: lambda: self._air,
-            rows.OIL_HOT: lambda: self.car.filter_c > values["oil_hot_cdegc"] / 100.0 - 3.0 - OFFSET_K,
-            rows.RESTARTED: lambda: self._restarted,
-            rows.OVERRUN: lambda: self._since_late_s < 10.0,
-            rows.MEMORY: lambda: self._refused,
-            rows.ENGINE: lambda: self._engine_s < 5.0,
-            rows.OIL_LOW: lambda: self.car.oil_level < values["oil_low_block_permille"] / 1000.0 + LEVEL,
-            rows.DIESEL_LOW: lambda: self.car.diesel_level < values["diesel_low_block_permille"] / 1000.0 + LEVEL,
-            rows.LINES: self._oil_left,
-            rows.RESTRICTED: lambda: self._restricted(),
-            rows.CHATTER: lambda: self._reverts > values["reverts_max"],
-            rows.HEATER: lambda: self.car.heater_dead,
-            rows.OIL_COLD: lambda: self._coldest_c() < values["oil_entry_cdegc"] / 100.0 + OFFSET_K,
-            rows.COOLANT_COLD: lambda: self.car.coolant_feed_c < values["coolant_entry_cdegc"] / 100.0 + OFFSET_K,
-            rows.DWELL: lambda: self._closed_s < values["dwell_diesel_s"] + 5.0,
-            messages.FILLING: lambda: self.car.supply_valve_pos > 0.5,
-            messages.ON_OIL: lambda: self.car.supply_valve_pos > 0.5,
-            messages.PURGING: lambda: self.car.supply_valve_pos < 0.5 and self.car.engine_running,
-            messages.PURGE_WAITS: lambda: not self.car.engine_running or self._engine_s < 2.0,
-            messages.MAY_STOP: self._clean,
-            messages.OIL_READY: lambda: self._warm() and values["authority"] != ADVISE and not self._ready(),
-            messages.ASK_AGAIN: lambda: self._warm() and values["authority"] == PERMIT and self._ready(),
-            messages.OIL_WARM: lambda: self._warm() and values["authority"] == ADVISE,
-            messages.PARKED_CLEAN: self._clean,
-            messages.OIL_LEFT: self._oil_left,
-            messages.RUNNING_ON: lambda: self.car.engine_running and not self.car.key_on,
-            messages.PURGE_CUT: lambda: self.car.path.worst_inside_oil > 0.0,
-            # a forecast: judged when the time is up, by the planner of stops, not while it stands
-            messages.STANDING: lambda: self.car.filter_c > values["oil_restart_cdegc"] / 100.0 - OFFSET_K,
-            messages.PURGE_NOW: self._oil_left,
-        }
 
     def telling_s(self, message: int) -> float:
         """How long a message may be untrue: valves travel and readings are debounced; what is held by a clearing time outlives it."""
@@ -130,7 +74,7 @@ class Truth:
 
     def holds(self, message: int) -> bool:
         """Is what stands on the display true, within its tolerance? Raises KeyError for an id that nobody claims anything of."""
-        return self._claims[message]()
+        return _claims()[message](self)
 
     def row_true(self, row: int) -> bool:
         """The same for a row of the interlock table: was a forced exit called for?"""
@@ -138,7 +82,7 @@ class Truth:
             return self.car.filter_c < self._values["oil_exit_cdegc"] / 100.0 + OFFSET_K
         if row == rows.COOLANT_COLD:
             return self.car.coolant_feed_c < self._values["coolant_exit_cdegc"] / 100.0 + OFFSET_K
-        return self._claims[row]()
+        return _claims()[row](self)
 
     def observe(self, dt_s: float) -> None:
         """Take in what happened in the last `dt_s`."""
@@ -236,3 +180,50 @@ class Truth:
     def _oil_left(self) -> bool:
         """A board whose flash has never said that the lines are clean says what it must."""
         return self.car.path.worst_inside_oil > 0.0 or self._never_clean
+
+
+@lru_cache(maxsize=1)
+def _claims() -> dict[int, Callable[[Truth], bool]]:
+    """What each message claims of the truth."""
+    return {
+        rows.SETTINGS: lambda it: it._settings_bad or it.board.settings_damaged,
+        rows.STARVED: lambda it: it._trip_suction_pa > it._values["suction_starved_pa"] * (1.0 - SUCTION_SHARE),
+        rows.SUPPLY_LOW: lambda it: it._low_for_s < 8.0,
+        rows.SUPPLY_VALVE: lambda it: rows.SUPPLY_VALVE in it._mismatched,
+        rows.RETURN_VALVE: lambda it: rows.RETURN_VALVE in it._mismatched,
+        rows.NO_ROOM: lambda it: it.car.oil_level > it._level_room - LEVEL,
+        rows.COOLANT_SENSOR: lambda it: it._sensor(rows.COOLANT_SENSOR),
+        rows.OIL_SENSOR: lambda it: it._sensor(rows.OIL_SENSOR),
+        rows.SUCTION_SENSOR: lambda it: it._sensor(rows.SUCTION_SENSOR),
+        rows.OTHER_SENSOR: lambda it: it._sensor(rows.OTHER_SENSOR),
+        rows.AIR: lambda it: it._air,
+        rows.OIL_HOT: lambda it: it.car.filter_c > it._values["oil_hot_cdegc"] / 100.0 - 3.0 - OFFSET_K,
+        rows.RESTARTED: lambda it: it._restarted,
+        rows.OVERRUN: lambda it: it._since_late_s < 10.0,
+        rows.MEMORY: lambda it: it._refused,
+        rows.ENGINE: lambda it: it._engine_s < 5.0,
+        rows.OIL_LOW: lambda it: it.car.oil_level < it._values["oil_low_block_permille"] / 1000.0 + LEVEL,
+        rows.DIESEL_LOW: lambda it: it.car.diesel_level < it._values["diesel_low_block_permille"] / 1000.0 + LEVEL,
+        rows.LINES: lambda it: it._oil_left(),
+        rows.RESTRICTED: lambda it: it._restricted(),
+        rows.CHATTER: lambda it: it._reverts > it._values["reverts_max"],
+        rows.HEATER: lambda it: it.car.heater_dead,
+        rows.OIL_COLD: lambda it: it._coldest_c() < it._values["oil_entry_cdegc"] / 100.0 + OFFSET_K,
+        rows.COOLANT_COLD: lambda it: it.car.coolant_feed_c < it._values["coolant_entry_cdegc"] / 100.0 + OFFSET_K,
+        rows.DWELL: lambda it: it._closed_s < it._values["dwell_diesel_s"] + 5.0,
+        messages.FILLING: lambda it: it.car.supply_valve_pos > 0.5,
+        messages.ON_OIL: lambda it: it.car.supply_valve_pos > 0.5,
+        messages.PURGING: lambda it: it.car.supply_valve_pos < 0.5 and it.car.engine_running,
+        messages.PURGE_WAITS: lambda it: not it.car.engine_running or it._engine_s < 2.0,
+        messages.MAY_STOP: lambda it: it._clean(),
+        messages.OIL_READY: lambda it: it._warm() and it._values["authority"] != ADVISE and not it._ready(),
+        messages.ASK_AGAIN: lambda it: it._warm() and it._values["authority"] == PERMIT and it._ready(),
+        messages.OIL_WARM: lambda it: it._warm() and it._values["authority"] == ADVISE,
+        messages.PARKED_CLEAN: lambda it: it._clean(),
+        messages.OIL_LEFT: lambda it: it._oil_left(),
+        messages.RUNNING_ON: lambda it: it.car.engine_running and not it.car.key_on,
+        messages.PURGE_CUT: lambda it: it.car.path.worst_inside_oil > 0.0,
+        # a forecast: judged when the time is up, by the planner of stops, not while it stands
+        messages.STANDING: lambda it: it.car.filter_c > it._values["oil_restart_cdegc"] / 100.0 - OFFSET_K,
+        messages.PURGE_NOW: lambda it: it._oil_left(),
+    }

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import copy
-
 from changeover.law import Law
 from changeover.memory import choose
 from changeover.ticks import MASK_MS
@@ -175,11 +173,3 @@ class VirtualBoard:
     def remembers_oil(self) -> bool:
         """What a restart at this instant would read from flash."""
         return choose(self.slots).oil_in_lines
-
-    def __deepcopy__(self, memo: dict[int, object]) -> VirtualBoard:
-        """A fork; the settings are shared, they are never written."""
-        twin = VirtualBoard.__new__(VirtualBoard)
-        memo[id(self)] = twin
-        for name, value in self.__dict__.items():
-            setattr(twin, name, value if name == "values" else copy.deepcopy(value, memo))
-        return twin

@@ -25,6 +25,7 @@ PROFILE = {TANK_RETURN: "full_guard", LOOPED_RETURN: "looped"}
 AUTHORITIES = ("advise", "permit", "automatic")
 PHASES = ("first tick", "middle", "last tick before exit")
 AMBIENT_C = -5.0
+SEED = 1
 _WARM_MIN, _CRANK_RPM, _IDLE_RPM, _ROAD_RPM, _ROAD_KMH, _ROAD_LOAD = 60.0, 250.0, 850.0, 2200.0, 70.0, 0.35
 _LONGEST_S = 4.0 * 3600.0
 
@@ -168,7 +169,7 @@ def settings_of(rig: Rig) -> dict[str, int]:
 
 def _at_rest(rig: Rig) -> Loop:
     # under `advise` only a record that says oil in the lines leads into a purge
-    return Loop(deepcopy(_warm_car(rig.layout)), settings_of(rig), 1, purged=rig.authority != ADVISE)
+    return Loop(deepcopy(_warm_car(rig.layout)), settings_of(rig), SEED, purged=rig.authority != ADVISE)
 
 
 class Way:

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from time import perf_counter
 
-from tests.bench import board, controller, loop, plant, workers
+from tests.bench import board, compiled, controller, loop, plant, workers
 from tests.bench.table import printed
 
 _OUT = Path(__file__).resolve().parents[2] / "build" / "bench.json"
@@ -24,6 +24,7 @@ def main() -> None:
     shares, parts = loop.where_time_goes()
     bars.append(plant.measure())
     _say("closed loop and plant measured", begun)
+    bars += compiled.measure()
     bars.append(board.allocation(kept))
     size_bar, sizes = board.sizes()
     bars.append(size_bar)

@@ -31,7 +31,7 @@ def _whole() -> Drive:
 
 
 def _summary(drive: Drive) -> str:
-    return json.dumps(summarise(drive, drive.scenario, [], False))
+    return json.dumps(summarise(drive, drive.scenario.title, drive.scenario.about, drive.seed, []))
 
 
 def _everything(drive: Loop) -> dict[str, Any]:

@@ -76,7 +76,7 @@ def test_what_the_project_asks_for_is_in_the_lock(project: dict) -> None:
     run, test, bench, node = (versions(name) for name in LISTS)
     groups = project["dependency-groups"]
     wanted = [(text, run) for text in project["project"]["dependencies"] + project["build-system"]["requires"]]
-    wanted += [(text, test) for text in groups["test"]] + [(text, bench) for text in groups["bench"]]
+    wanted += [(text, test) for text in groups["test"] + groups["fast"]] + [(text, bench) for text in groups["bench"]]
     wanted += [(text, node) for text in groups["node"]]
     for text, lock in wanted:
         requirement = Requirement(text)

@@ -320,7 +320,7 @@ def test_actors_of_one_instant_act_in_the_fixed_order_however_they_were_started(
         (lambda: Fault("open", "oil", onset_ms=-1), "onset"),
         (lambda: Fault("open", "oil", duration_ms=0), "duration"),
         (lambda: Injector(1).start(Fault("heater_dead")), "heater_dead"),
-        (lambda: Injector(1).start(Fault("brown_out"), car=object()), "brown_out"),
+        (lambda: Injector(1).start(Fault("brown_out")), "brown_out"),
     ],
 )
 def test_what_cannot_be_is_refused_with_its_place(make, part):
