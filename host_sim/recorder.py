@@ -11,7 +11,7 @@ from host_sim.fluids import refutas_nu
 from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES
 
 if TYPE_CHECKING:
-    from host_sim.drive import Drive
+    from host_sim.loop import Loop
 
 Bar = tuple[float, float, str, int, str]
 STEP_S = 1.0
@@ -41,9 +41,9 @@ class Strip:
 
 
 class Recorder:
-    """`tick` after each tick of the drive; `close` at its end."""
+    """`tick` after each tick of a drive, or of any run of the loop; `close` at its end."""
 
-    def __init__(self, drive: Drive) -> None:
+    def __init__(self, drive: Loop) -> None:
         self.drive = drive
         self.series: dict[str, list[float | None]] = {name: [] for name in SERIES}
         self._strips = {"state": Strip(), "messages": Strip()}

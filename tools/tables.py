@@ -1,4 +1,4 @@
-"""Writes docs/interlocks.md and docs/settings.md from the law's own tables: `python tools/tables.py`. A test compares."""
+"""Writes the pages of docs/ that are made from tables: `python tools/tables.py`. A test compares."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from changeover import messages, rows
 from changeover.sensing import DIESEL_LEVEL, OIL_LEVEL, PUMP_INLET, SUPPLY
 from changeover.settings import NORM_NAMES, NTC_NAMES, ROWS
 from changeover.settings_help import meaning
+from host_sim.catalogue import CATALOGUE
 from host_sim.hazards import NAMES
+from secondtank import fault_words
 
 DOCS = Path(__file__).parent.parent / "docs"
 
@@ -84,7 +86,40 @@ def settings() -> str:
     return text
 
 
-PAGES = {"interlocks.md": interlocks, "settings.md": settings}
+def faults() -> str:
+    """The fault catalogue for people."""
+    text = (
+        "# The fault catalogue\n\n"
+        "Made by `python tools/tables.py` from `host_sim/catalogue.py`; do not edit. One thing breaks at a time, in any state and at any tick;\n"
+        "`secondtank faults` tries each row in each state, at its first tick, in its middle and at its last, in every layout and authority,\n"
+        'and ends with status 3 where a promise does not hold. Times count from when the fault can show. "May pass" names the hazards whose\n'
+        "limit may be passed in spite of the law; what covers them stands beside. Beyond this grid nothing is claimed, nor for two faults at\n"
+        "once. The barriers named here are copper, relays and fuses: have them fitted and inspected by someone licensed for it, by your local\n"
+        "codes.\n\n"
+    )
+    text += _row(
+        "id", "what breaks", "size", "lasts", "found by", "shows when", "on diesel within", "told within", "may pass",
+        "covered by", "after",
+    )  # fmt: skip
+    text += _row(*["---"] * 11)
+    for entry in CATALOGUE:
+        text += _row(
+            f"`{entry.id}`", fault_words.what_breaks(entry), fault_words.size(entry), fault_words.lasts(entry),
+            fault_words.found_by(entry), fault_words.shows_when(entry), fault_words.seconds(entry.diesel_s),
+            fault_words.seconds(entry.told_s), ", ".join(entry.may_pass), entry.covered_by, entry.after,
+        )  # fmt: skip
+    text += (
+        "\n## Undetectable\n\n"
+        "No interlock row finds these out, and nothing that the board reads ends them. What covers each is a margin or a barrier outside the\n"
+        "board.\n\n"
+    )
+    text += _row("id", "covered by", "may pass") + _row(*["---"] * 3)
+    for entry in fault_words.UNDETECTABLE:
+        text += _row(f"`{entry.id}`", entry.covered_by, ", ".join(entry.may_pass))
+    return text + "\nHazards: " + "; ".join(f"{name} {words}" for name, words in NAMES.items()) + ".\n"
+
+
+PAGES = {"interlocks.md": interlocks, "settings.md": settings, "faults.md": faults}
 
 
 def main() -> int:

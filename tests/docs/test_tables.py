@@ -18,7 +18,7 @@ def _tables():
     return module
 
 
-@pytest.mark.parametrize("name", ["interlocks.md", "settings.md"])
+@pytest.mark.parametrize("name", ["interlocks.md", "settings.md", "faults.md"])
 def test_page_is_the_one_that_the_law_makes(name: str) -> None:
     assert (ROOT / "docs" / name).read_text(encoding="utf-8") == _tables().PAGES[name](), "run: python tools/tables.py"
 

@@ -1,7 +1,9 @@
 """A made-up day for the report: to work, parked for eight hours, home again. No value is a real car's."""
 
 import math
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 from typing import Any
 
@@ -13,6 +15,17 @@ TRIP_S = 2700
 PARKED_S = 8 * 3600 + 10 * 60
 BACK_S = TRIP_S + PARKED_S
 END_S = BACK_S + 1500
+
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
 
 
 def _smooth(t: float, begin: float, time_constant: float) -> float:
@@ -234,3 +247,22 @@ def synthetic_drive() -> DriveRecord:
             },
         ],
     )
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    webdriver = pytest.importorskip("selenium.webdriver")
+    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if not chromium or not driver:
+        reason = "needs chromium and chromedriver on the path"
+        if os.environ.get("CI") == "true":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    session = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
+    yield session
+    session.quit()

@@ -1,13 +1,11 @@
 """The report in a real browser: drawn, linked, nothing hidden behind an edge, nothing in the console."""
 
 import base64
-import os
 import re
 import shutil
 import struct
 import subprocess
 import sys
-from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -17,36 +15,6 @@ import pytest
 from secondtank.report import write_report
 
 pytestmark = pytest.mark.browser
-
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    webdriver = pytest.importorskip("selenium.webdriver")
-    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
-    if not chromium or not driver:
-        reason = "needs chromium and chromedriver on the path"
-        if os.environ.get("CI") == "true":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    options = webdriver.ChromeOptions()
-    options.binary_location = chromium
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    session = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
-    yield session
-    session.quit()
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ import signal
 import statistics
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
@@ -19,7 +19,7 @@ from host_sim import board_log
 from host_sim.drive import Drive
 from host_sim.errors import InputError
 from host_sim.hazards import STARVED_PA, THICK_MM2_S
-from host_sim.loop import Move, reason_text
+from host_sim.loop import Loop, Move, reason_text
 from host_sim.profile import load_profile
 from host_sim.recorder import Recorder
 from host_sim.scenario import Scenario, load_scenario
@@ -79,6 +79,23 @@ class CoolantError:
         }
 
 
+class LogWriter:
+    """Writes the board's log: its head, then a row for each tick that the board has made."""
+
+    def __init__(self, file: TextIO, drive: Loop) -> None:
+        file.write(board_log.head(drive.board.values))
+        self._file = file
+        self._drive = drive
+        self._ticks = drive.board.ticks
+
+    def tick(self, t_s: float) -> None:
+        """After each tick of the loop."""
+        board = self._drive.board
+        if board.ticks != self._ticks:
+            self._ticks = board.ticks
+            board_log.write_row(self._file, self._drive.now_ms, board, board.last_tick_ms)
+
+
 class Interrupt:
     """Takes Ctrl-C: the first one is noted, for the end of the tick, since half a tick is no result; the second one acts at once."""
 
@@ -108,13 +125,13 @@ def run_drive(order: DriveOrder) -> int:
     if trace is not None and "supply_v" in trace.missing:
         values["fit_supply"] = 0  # the law then leaves the row alone, instead of judging a simulated battery
     drive = Drive(scenario, values, order.seed, trace, ambient_c, order.coolant_from_log)
-    folder = _folder(order.out)
+    folder = folder_of(order.out)
     with Interrupt() as interrupt:
         return _run_and_write(order, drive, folder, notes, interrupt)
 
 
 def _run_and_write(order: DriveOrder, drive: Drive, folder: Path, notes: list[str], interrupt: Interrupt) -> int:
-    scenario, values, trace = drive.scenario, drive.board.values, drive.trace
+    scenario, trace = drive.scenario, drive.trace
     recorder = Recorder(drive)
     watchers: list[Callable[[float], None]] = [recorder.tick]
     coolant = None
@@ -125,17 +142,7 @@ def _run_and_write(order: DriveOrder, drive: Drive, folder: Path, notes: list[st
     part = log.with_suffix(".csv.part")
     interrupted = False
     with part.open("w", encoding="utf-8") as file:
-        file.write(board_log.head(values))
-        ticks_logged = 0
-
-        def log_row(t_s: float) -> None:
-            nonlocal ticks_logged
-            board = drive.board
-            if board.ticks != ticks_logged:
-                ticks_logged = board.ticks
-                board_log.write_row(file, drive.now_ms, board, board.last_tick_ms)
-
-        watchers.append(log_row)
+        watchers.append(LogWriter(file, drive).tick)
 
         def on_tick(t_s: float) -> None:
             for watcher in watchers:
@@ -150,10 +157,14 @@ def _run_and_write(order: DriveOrder, drive: Drive, folder: Path, notes: list[st
             interrupted = True
             file.write("# interrupted\n")
     part.replace(log)
-    summary = summarise(drive, scenario, notes, interrupted)
+    summary = summarise(drive, scenario.title, scenario.about, drive.seed, notes, interrupted)
     if coolant is not None and coolant.errors_k:
         summary["coolant_error_c"] = coolant.summary()
-    _write(folder, drive, recorder, summary, values)
+    events = [
+        {"time_s": ms / 1000.0, "kind": "driver", "text": text, "reason": "", "numbers": {}}
+        for ms, text in drive.driver.notes
+    ]
+    write_drive(folder, record_of(drive, recorder, summary, events))
     _say(order, summary, folder)
     if interrupted:
         return 130
@@ -181,7 +192,8 @@ def _trace(order: DriveOrder) -> tuple[Trace | None, float | None, list[str]]:
     return trace, ambient_c, notes
 
 
-def _folder(out: Path) -> Path:
+def folder_of(out: Path) -> Path:
+    """The folder of --out, made and writable. Raises InputError."""
     try:
         out.mkdir(parents=True, exist_ok=True)
         probe = out / ".writable"
@@ -210,7 +222,9 @@ def _run(drive: Drive, scenario: Scenario, trace: Trace | None, quiet: bool) -> 
             progress.update(task, completed=min(minutes, until_s / 60.0))
 
 
-def summarise(drive: Drive, scenario: Scenario, notes: list[str], interrupted: bool) -> dict[str, Any]:
+def summarise(
+    drive: Loop, title: str, about: str, seed: int | None, notes: list[str], interrupted: bool = False
+) -> dict[str, Any]:
     """The summary as plain data: what `summary.json` holds and the report begins with."""
     car = drive.car
     totals = drive.totals
@@ -225,8 +239,8 @@ def summarise(drive: Drive, scenario: Scenario, notes: list[str], interrupted: b
     ideal_s = drive.ideal.on_oil_s
     return {
         "verdict": "not valid" if reasons else "hazard" if hazards else "no hazard",
-        "title": scenario.title,
-        "about": scenario.about,
+        "title": title,
+        "about": about,
         "interrupted": interrupted,
         "hazards": hazards,
         "margins": {name: round(share, 4) for name, share in drive.monitors.margins.items()},
@@ -253,7 +267,7 @@ def summarise(drive: Drive, scenario: Scenario, notes: list[str], interrupted: b
         },
         "oil_in_lines": drive.board.remembers_oil(),
         "balance": {"volume": car.volume_balance_error, "energy": car.energy_balance_error},
-        "seed": drive.seed,
+        "seed": seed,
         "settings_hash": settings_hash(drive.board.values),
         "firmware_hash": board_log.firmware_hash(),
         "version": VERSION,
@@ -261,7 +275,7 @@ def summarise(drive: Drive, scenario: Scenario, notes: list[str], interrupted: b
     }
 
 
-def _validity(drive: Drive) -> list[str]:
+def _validity(drive: Loop) -> list[str]:
     """Why this run proves nothing; empty for a valid one."""
     reasons = []
     if drive.totals.engine_s == 0.0:
@@ -289,22 +303,22 @@ def _numbers(move: Move) -> dict[str, str]:
     return {"measured": shown(move.measured), "limit": shown(move.limit)} if shown else {}
 
 
-def _write(folder: Path, drive: Drive, recorder: Recorder, summary: dict[str, Any], values: dict[str, int]) -> None:
-    strips = recorder.close()
+def record_of(drive: Loop, recorder: Recorder, summary: dict[str, Any], events: list[dict[str, Any]]) -> DriveRecord:
+    """What the report is made from, once the run is over."""
+    values, lines = drive.board.values, drive.board.law.machine.lines
     thresholds = {
         "oil_entry_c": values["oil_entry_cdegc"] / 100, "oil_exit_c": values["oil_exit_cdegc"] / 100,
         "coolant_entry_c": values["coolant_entry_cdegc"] / 100, "suction_block_kpa": values["suction_block_pa"] / 1000,
         "suction_force_kpa": values["suction_force_pa"] / 1000, "h1_mm2_s": THICK_MM2_S, "h4_kpa": STARVED_PA / 1000,
-        "fill_target_ml": drive.board.law.machine.lines.fill_target_ul / 1000,
-        "purge_target_ml": drive.board.law.machine.lines.purge_target_ul / 1000,
+        "fill_target_ml": lines.fill_target_ul / 1000, "purge_target_ml": lines.purge_target_ul / 1000,
     }  # fmt: skip
-    events = [
-        {"time_s": ms / 1000.0, "kind": "driver", "text": text, "reason": "", "numbers": {}}
-        for ms, text in drive.driver.notes
-    ]
-    record = DriveRecord(summary, values, recorder.series, thresholds, strips, events)
+    return DriveRecord(summary, values, recorder.series, thresholds, recorder.close(), events)
+
+
+def write_drive(folder: Path, record: DriveRecord) -> None:
+    """Report and summary."""
     write_report(folder / "report.html", record)
-    text = json.dumps(summary, indent=2) + "\n"
+    text = json.dumps(record.summary, indent=2) + "\n"
     part = folder / "summary.json.part"
     part.write_text(text, encoding="utf-8")
     os.replace(part, folder / "summary.json")

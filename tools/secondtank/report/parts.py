@@ -157,7 +157,7 @@ def _cell(label: str, inside: str, heads_row: bool) -> str:
     return f'<td role="cell" data-label="{label}">{inside}</td>'
 
 
-def _table(caption: str, heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+def table(caption: str, heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
     head = "".join(f'<th scope="col" role="columnheader">{name}</th>' for name in heads)
     body = "".join(
         '<tr role="row">'
@@ -208,7 +208,7 @@ def events(drive: DriveRecord) -> str:
                 text(row.get("text", "")),
             )
         )
-    return _table(f"{len(rows)} events", ("time", "what", "reason", "numbers that decided", "in words"), rows)
+    return table(f"{len(rows)} events", ("time", "what", "reason", "numbers that decided", "in words"), rows)
 
 
 def hazards(drive: DriveRecord) -> str:
@@ -228,7 +228,7 @@ def hazards(drive: DriveRecord) -> str:
         )
         for row in passed
     ]
-    return _table(
+    return table(
         f"{len(rows)} limits passed, judged by the truth of the simulated car",
         ("id", "hazard", "time", "value", "limit", "driver told"),
         rows,
