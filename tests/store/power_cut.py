@@ -1,8 +1,9 @@
 """Power cuts on littlefs: each write of a story is cut at many points, and each time a restart is judged. MicroPython only.
 
-    micropython power_cut.py FIRMWARE STORY STORE
+    micropython power_cut.py FIRMWARE STORY STORE [JOURNAL]
 
-plays STORY through STORE (a class of `stores`) on the flash stand-in and prints what was counted as JSON.
+plays STORY through STORE (a class of `stores`) and JOURNAL (the firmware's, else a class of `journals`) on the flash stand-in
+and prints what was counted as JSON.
 What a cut leaves depends on nothing but the operations before it. So a story is played once; its operations are recorded,
 each with what its clients' restarts may answer at that instant; then every cut is made from the record. A client has
 `boot`, `expects`, `judge` and `resume`; a further one joins in `Board.clients`.
@@ -16,16 +17,20 @@ import vfs
 
 sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, __file__[: __file__.rfind("/")])
+import journals
 import stores
 from flash import ERASED, PAGE_BYTES, SECTOR_BYTES, Dice, Flash, cuts, programmed
 
 from changeover import settings_file
 from changeover.memory import choose
 from changeover.settings import defaults
+from journal_ring import ROWS_A_BLOCK
 
 FOLDER = "/flash"
 SECTORS = 20
 _NONE = -1  # no settings, and the board says so
+_LOG_SETTINGS = {"flow_measured_ul_s": 8000}
+_LOG_BLOCKS = 2
 
 
 class RecordClient:
@@ -120,13 +125,90 @@ class SettingsClient:
         return "older" if spoilt and number < max(expected) else "settings that were not there"
 
 
+class JournalClient:
+    """The trip log: numbered lines, some at a time, in a ring so small that it goes round. Each block's totals say how far."""
+
+    def __init__(self, kind: type) -> None:
+        self.kind = kind
+        self.kept = ()  # every number that reached flash, those that the ring has dropped since included
+        self.coming = ()  # those that are being written
+        self.totals = {0}
+        self.damaged = 0  # blocks that earlier cuts spoilt
+
+    def _look(self) -> tuple:
+        """(numbers, how often not a whole block, how far the totals go): what a restart reads."""
+        journal = self.kind(FOLDER, _LOG_SETTINGS, _LOG_BLOCKS)
+        numbers, damaged = [], 0
+        for line in journal.read():
+            if line[0] == "X":
+                damaged += 1
+            elif line[0] in "MST" and "start" not in line:
+                word = line.split(",")[2]
+                numbers.append(int(word) if line[0] == "T" and word.isdigit() else _NONE)
+        return tuple(numbers), damaged, journal.totals.trips
+
+    def boot(self) -> None:
+        self.journal = self.kind(FOLDER, _LOG_SETTINGS, _LOG_BLOCKS)
+        self.kept, self.damaged, trips = self._look()
+        self.totals = {trips}
+        self.queue = [0]  # rows that wait: the journal's own word of the start is no number
+        self.last = max(self.kept) if self.kept else 0
+
+    def resume(self, before: "JournalClient", expected: tuple) -> None:
+        """After a cut: what `boot` found is what there is."""
+
+    def keep(self, lines: int) -> bool:
+        journal = self.journal
+        for _ in range(lines):
+            self.last += 1
+            journal.note(str(self.last))
+            self.queue.append(self.last)
+        while journal.waiting:
+            journal.totals.trips = self.last
+            self.coming = tuple(number for number in self.queue if number)
+            self.totals.add(self.last)
+            count = journal.flush()
+            if not count:
+                return False
+            self.kept += tuple(number for number in self.queue[:count] if number)
+            self.queue = self.queue[count:]
+            self.coming = ()
+            self.totals = {self.last}
+        return True
+
+    def expects(self) -> tuple:
+        return self.kept, self.coming, set(self.totals), self.damaged
+
+    def judge(self, expected: tuple, spoilt: bool) -> str:
+        """The log ends with what was kept, or with some more of what was being written; the ring leaves a whole block at
+        least. Beside a spoilt sector blocks may be missing or older, but no line may be there that never was."""
+        kept, coming, totals, damaged = expected
+        numbers, broken, trips = self._look()
+        full = kept + coming
+        if spoilt:
+            rest = iter(full)
+            if not all(number in rest for number in numbers):
+                return "a log line that was not there"
+            return "log" if trips <= max(totals) else "totals that were not there"
+        if trips not in totals:
+            return "totals that were not there"
+        if broken > damaged:
+            return "lost a log block"
+        ends = range(len(kept), len(full) + 1)
+        if len(numbers) < min(len(kept), ROWS_A_BLOCK - 1):
+            return "lost log lines"
+        if not any(full[end - len(numbers) : end] == numbers for end in ends if end >= len(numbers)):
+            return "a log line that was not there"
+        return "log"
+
+
 class Board:
     """A board with this flash."""
 
-    def __init__(self, flash: Flash, store: stores.Sound) -> None:
-        self.flash, self.store = flash, store
-        self.record, self.settings = RecordClient(store), SettingsClient(store)
-        self.clients = [self.record, self.settings]
+    def __init__(self, flash: Flash, store: stores.Sound, kind: type) -> None:
+        self.flash, self.store, self.kind = flash, store, kind
+        self.record, self.settings, self.journal = RecordClient(store), SettingsClient(store), JournalClient(kind)
+        self.clients = [self.record, self.settings, self.journal]
         self.refused = self.formatting = 0
         flash.watch = self.expects
 
@@ -159,6 +241,9 @@ class Board:
     def save(self) -> None:
         self.refused += not self.settings.save()
 
+    def keep(self, lines: int) -> None:
+        self.refused += not self.journal.keep(lines)
+
     def trip(self) -> None:
         """Announced; parked on oil; purged after the next start."""
         for oil in (True, True, False):
@@ -168,6 +253,7 @@ class Board:
         """All that a board writes."""
         self.trip()
         self.save()
+        self.keep(16)
         self.write(True)
 
 
@@ -311,6 +397,14 @@ def forty_trips(board: Board) -> None:
         board.trip()
 
 
+def logs(board: Board) -> None:
+    """Until the ring has gone round."""
+    for lines in (5, 90, 60, 120, 130):
+        board.keep(lines)
+    for _ in range(10):
+        board.keep(2)
+
+
 def saves(board: Board) -> None:
     board.save()
     board.save()
@@ -330,13 +424,14 @@ STORIES = {
     "new_and_full": (new_and_full, use_often, False, 0),
     "refused": (used, None, False, 0),
     "saves": (used, saves, False, 0),
+    "logs": (used, logs, False, 0),
     "forty_trips": (used, forty_trips, False, 0),
 }
 
 
 def resumed(image: bytes, before: Board, expected: list) -> Board:
     """Another board with this flash, switched on: it takes up what `before` left."""
-    board = Board(Flash(image), before.store)
+    board = Board(Flash(image), before.store, before.kind)
     board.on()
     for index, client in enumerate(board.clients):
         client.resume(before.clients[index], expected[index])
@@ -376,11 +471,12 @@ def remember_decoded() -> None:
 def main() -> None:
     remember_decoded()
     before, story, every_byte, again = STORIES[sys.argv[2]]
-    if sys.argv[3] != "Sound":
+    kind = getattr(journals, sys.argv[4] if len(sys.argv) > 4 else "Journal")
+    if sys.argv[3] != "Sound" or kind is not journals.Journal:
         again = 0  # one failure is enough
     judge = Judge()
     flash = Flash(ERASED * SECTORS)
-    board = Board(flash, getattr(stores, sys.argv[3])())
+    board = Board(flash, getattr(stores, sys.argv[3])(), kind)
     before(board)
     board.forget()
     image = bytes(flash.image)
