@@ -18,7 +18,8 @@ help:
 	@echo 'make fast      the same files compiled, ten times as fast, into build/fast (needs a C compiler)'
 	@echo 'make bench     speed beside its bars'
 	@echo 'make picture   refresh docs/demo.png (needs Chromium)'
-	@echo 'make docs      write docs/interlocks.md and docs/settings.md from the tables of the law'
+	@echo 'make docs      write docs/interlocks.md, settings.md and faults.md from the tables'
+	@echo 'make panel     refresh the pictures of the panel in docs/panel'
 	@echo 'make lock      resolve requirements/ anew (needs uv and npm)'
 	@echo 'make clean     remove what was built;  make distclean  the environment too'
 
@@ -72,6 +73,10 @@ picture: env-test
 	$(BIN)/secondtank drive winter_commute --out build/demo
 	SE_OFFLINE=true $(BIN)/python tools/picture.py build/demo/report.html docs/demo.png
 
+# The panel's pages as pictures, from the firmware's own drawing.
+panel: env-run
+	$(BIN)/python tools/panel_pictures.py
+
 docs: env-run
 	$(BIN)/python tools/tables.py
 
@@ -94,4 +99,4 @@ clean:
 distclean: clean
 	rm -rf .venv
 
-.PHONY: help env-run env-test env-bench demo test coverage fast browser lint types imports bench picture docs lock clean distclean
+.PHONY: help env-run env-test env-bench demo test coverage fast browser lint types imports bench picture panel docs lock clean distclean
