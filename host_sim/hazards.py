@@ -23,9 +23,10 @@ RUN_ON_S, RUN_ON_END_S = 120.0, 1.0  # whole time; from its end, or a switch tha
 ON_OIL_ALONE_S = 3.0
 FOLLOW_S, FOLLOW_BLIND_S = 2.0, 60.0
 OVERFULL = 0.97
-UNTRUE_S = 60.0
+_ROUNDING = 1e-9  # of times added up tick by tick
 # Less than one and a half volumes of diesel through the path, worst law, is no purge: 1 / (4 theta)
 UNPURGED_SHARE = 1.0 / (4.0 * 1.5)
+_TRACE = 0.02  # more than the laws' rounding
 
 NAMES = {
     "H1": "oil too thick at the injection pump",
@@ -41,6 +42,7 @@ NAMES = {
 }
 
 _WARNINGS = (messages.OIL_LEFT, messages.PURGE_CUT, rows.LINES)
+_LOW = (rows.OIL_LOW, rows.DIESEL_LOW)
 _VALVE_WORDS = (rows.SUPPLY_VALVE, rows.RETURN_VALVE)
 
 
@@ -76,7 +78,9 @@ class Monitors:
         self._thick_restart = refutas_index(THICK_RESTART_MM2_S)
         self._thick_ml = 0.0
         self._restart = False
+        self._left_over = 0.0  # oil inside since key-on that no new oil has joined
         self._warned = False
+        self._low_told = False
         self._was_key = False
         self._was_running = False
         self._starved_s = 0.0
@@ -149,7 +153,7 @@ class Monitors:
             self.margins[hazard] = value / limit
         key = hazard + text
         event = self._open.get(key)
-        if value > limit:
+        if value > limit + _ROUNDING:
             if event is None:
                 event = Hazard(hazard, t_s, value, limit, unit, told, text)
                 self._open[key] = event
@@ -162,6 +166,8 @@ class Monitors:
         """At key-off remember whether the driver was warned: by then, or by what the board says within the next tick."""
         if self.car.key_on:
             self._restart = self.car.path.worst_inside_oil > UNPURGED_SHARE
+            self._left_over = self.car.path.worst_inside_oil
+            self._low_told = False
         else:
             self._warned = False
 
@@ -178,9 +184,14 @@ class Monitors:
         car = self.car
         if self._restart and car.path.worst_inside_oil < UNPURGED_SHARE:
             self._restart = False
+        inside = car.path.worst_inside_oil
+        if inside > self._left_over + _TRACE:
+            self._left_over = 0.0  # new oil has come in
+        else:
+            self._left_over = min(self._left_over, inside)
         if car.pump_index_worst > (self._thick_restart if self._restart else self._thick):
             self._thick_ml += car.feed_ul_s * dt_s / 1000.0
-            told = self._restart and self._warned
+            told = self._left_over > 0.0 and self._warned  # what was left in the lines, and he was told of it
             self._judge("H1", t_s, self._thick_ml, THICK_ML, "mL", "thick fuel through the pump", told)
         elif self._thick_ml:
             self._thick_ml = 0.0
@@ -191,7 +202,7 @@ class Monitors:
             self._judge("H4", t_s, self._starved_s, STARVED_S, "s", "suction above 40 kPa")
         self._air_s = self._air_s + dt_s if car.air_at_pump else 0.0
         if self._air_s:
-            self._judge("H4", t_s, self._air_s, AIR_S, "s", "air at the pump")
+            self._judge("H4", t_s, self._air_s, AIR_S, "s", "air at the pump", self._low_told)
 
     def _valve_alone(self, t_s: float, dt_s: float, running: bool) -> None:
         """H7: the supply valve stands on oil although no living board with a running engine holds it there."""
@@ -253,6 +264,8 @@ class Monitors:
         message = self.board.law.panel.message
         if not self.car.key_on and message in _WARNINGS:
             self._warned = True
+        if message in _LOW:
+            self._low_told = True
         if self.truth.holds(message):
             self._untrue_s = 0.0
             self._untrue_message = -1

@@ -9,12 +9,14 @@ import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from host_sim.car_spec import CarSpec, Quantity, load_car
 from host_sim.errors import InputError
 from host_sim.faults import Fault
+from host_sim.spread import Spread
+from host_sim.tables import Name, Table, quantity
 
 _HERE = Path(__file__).parent
 SCENARIOS = _HERE / "scenarios"
@@ -22,28 +24,6 @@ CARS = _HERE / "cars"
 DRIVERS = _HERE / "drivers"
 PROFILES = _HERE / "profiles"
 LONGEST_TRIP_H = 24 * 30
-
-_Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9_]+$")]
-
-
-class Table(BaseModel):
-    """Base of every table of a scenario or driver file: unknown keys and wrong types are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-def quantity(unit: str, low: float, high: float) -> AfterValidator:
-    """Validator of a Quantity that must come in `unit` and lie from `low` to `high`."""
-
-    def check(found: Quantity) -> Quantity:
-        if found.unit != unit:
-            raise PydanticCustomError("unit", "", {"at": "unit", "found": found.unit, "wanted": f"unit {unit!r}"})
-        if not low <= found.value <= high:
-            wanted = f"{low:g} to {high:g} {unit}"
-            raise PydanticCustomError("range", "", {"at": "value", "found": found.value, "wanted": wanted})
-        return found
-
-    return AfterValidator(check)
 
 
 class Weather(Table):
@@ -136,23 +116,42 @@ class FaultRow(Table):
         return Fault(self.kind, self.channel, self.size, round(1000 * self.onset_s), duration_ms, self.other)
 
 
+class Sensors(Table):
+    """What a sensor always reads beside the truth, being within its tolerance: no fault. Left out: nothing."""
+
+    coolant: Annotated[Quantity, quantity("K", -5, 5)] | None = None
+    oil: Annotated[Quantity, quantity("K", -5, 5)] | None = None
+    oil_tank: Annotated[Quantity, quantity("K", -5, 5)] | None = None
+    pump_inlet: Annotated[Quantity, quantity("K", -5, 5)] | None = None
+    ambient: Annotated[Quantity, quantity("K", -5, 5)] | None = None
+    suction: Annotated[Quantity, quantity("kPa", -5, 5)] | None = None
+
+    def offsets(self) -> dict[str, float]:
+        """Channel -> K or kPa, of those that are off."""
+        found: dict[str, Quantity] = {name: size for name, size in self if size is not None}
+        return {name: size.value for name, size in found.items()}
+
+
 class Scenario(Table):
-    """One story. `car_overrides`: dotted key of the car file -> Quantity that takes its place."""
+    """One story. `car_overrides`: dotted key of the car file -> Quantity that takes its place. `spread`: what random
+    trips of its kind are drawn from."""
 
     title: str = Field(min_length=3)
     about: str = Field(min_length=3)
-    car: _Name
-    driver: _Name
+    car: Name
+    driver: Name
     layout: Literal["tank_return", "looped_return"]
-    profile: _Name
+    profile: Name
     seed: int = Field(ge=0)
     weather: Weather
     start: Start = Start()  # pyright: ignore[reportCallIssue]
     cabin_heater: float = Field(0.0, ge=0, le=1)
     lights: bool = False
-    car_overrides: dict[str, Quantity] = {}
+    car_overrides: dict[str, Quantity] = Field(default_factory=dict)
     trip: list[Step] = Field(min_length=1)
-    faults: list[FaultRow] = []
+    faults: list[FaultRow] = Field(default_factory=list)
+    sensors: Sensors = Sensors()
+    spread: Spread | None = None
 
     @property
     def minutes(self) -> float:

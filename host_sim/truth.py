@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from changeover import messages, rows
-from changeover.settings import ADVISE, PERMIT, TANK_RETURN, purge_ul
+from changeover.settings import ADVISE, PERMIT, TANK_RETURN, flow_low_ul_s, purge_ul
 from changeover.validate import validate
 from host_sim import signals
 from host_sim.fluids import refutas_index
@@ -21,6 +21,7 @@ OFFSET_K = 5.0
 LEVEL = 0.03
 VOLTS = 0.5
 SUCTION_SHARE = 0.3
+KEY_S = 0.35  # a shorter turn of the key is none to a debounced board
 LATE_S = 0.25  # a board that makes no tick for so long is late
 # Trip-long memory: a lock-out goes on saying what was true when it latched.
 _CHANNELS_OF = {
@@ -65,6 +66,11 @@ class Truth:
         self._reset_while_parked = False
         self._refused = False
         self._ticks = board.ticks
+        self._boots = board.boots
+        self._settings_lost = board.settings_damaged
+        self._key_off_s = 1e9
+        self._ran_since_command_s = 1e9
+        self._purge_s = purge_ul(values) / flow_low_ul_s(values)
         self._silent_s = 0.0
         self._since_late_s = 1e9
 
@@ -87,8 +93,9 @@ class Truth:
     def observe(self, dt_s: float) -> None:
         """Take in what happened in the last `dt_s`."""
         car = self.car
-        if car.key_on and not self._was_key:
+        if car.key_on and not self._was_key and self._key_off_s >= KEY_S:
             self._new_trip()
+        self._key_off_s = 0.0 if car.key_on else self._key_off_s + dt_s
         self._was_key = car.key_on
         if self._never_clean:
             self._never_clean = self.board.remembers_oil()
@@ -136,6 +143,13 @@ class Truth:
         """What happens to the board itself: restarts, refused writes, ticks that do not come."""
         board = self.board
         self._refused = self._refused or board.flash_refuses
+        if board.boots != self._boots:
+            self._boots = board.boots
+            self._settings_lost = board.settings_damaged
+        if board.supply_pin:
+            self._ran_since_command_s = 0.0
+        elif self.car.engine_running:
+            self._ran_since_command_s += dt_s
         if board.watchdog_resets != self._resets:
             self._resets = board.watchdog_resets
             self._restarted = True
@@ -178,15 +192,18 @@ class Truth:
         return car.fuel_table.index(cold, car.path.worst_inside_oil) < self._thin
 
     def _oil_left(self) -> bool:
-        """A board whose flash has never said that the lines are clean says what it must."""
-        return self.car.path.worst_inside_oil > 0.0 or self._never_clean
+        """Also on a board whose flash has never said that the lines are clean, and where oil was let in, whether or not it came:
+        until the purge that has to follow could have passed."""
+        return (
+            self.car.path.worst_inside_oil > 0.0 or self._never_clean or self._ran_since_command_s < self._purge_s + 5.0
+        )
 
 
 @lru_cache(maxsize=1)
 def _claims() -> dict[int, Callable[[Truth], bool]]:
     """What each message claims of the truth."""
     return {
-        rows.SETTINGS: lambda it: it._settings_bad or it.board.settings_damaged,
+        rows.SETTINGS: lambda it: it._settings_bad or it._settings_lost,
         rows.STARVED: lambda it: it._trip_suction_pa > it._values["suction_starved_pa"] * (1.0 - SUCTION_SHARE),
         rows.SUPPLY_LOW: lambda it: it._low_for_s < 8.0,
         rows.SUPPLY_VALVE: lambda it: rows.SUPPLY_VALVE in it._mismatched,

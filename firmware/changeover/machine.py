@@ -1,31 +1,21 @@
 """The decisions of the state machine. De-energised is diesel: every way out of oil is shorter than the way in."""
 
 from changeover import reasons, rows
-from changeover.inputs import BONNET, BRAKE, BUTTON, ENGINE, KEY, NEUTRAL, READY, Inputs
+from changeover.inputs import BUTTON, ENGINE, KEY, READY, Inputs
 from changeover.interlocks import Interlocks
-from changeover.lines import Lines
-from changeover.settings import ADVISE, LOOPED_RETURN
-from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, RUN_ON, States
+from changeover.purge_rules import PurgeRules
+from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, RUN_ON
 from changeover.wishes import Wishes
 
 _SATURATED_MS = 0x10000000
-_STOPS_RUN_ON = (
-    1 << rows.COOLANT_SENSOR | 1 << rows.OIL_SENSOR | 1 << rows.OIL_HOT | 1 << rows.ENGINE | 1 << rows.SUPPLY_VALVE
-)
 
 
-class Machine(States):
+class Machine(PurgeRules):
     """Decides at most one transition a tick."""
 
     def __init__(self, values: dict[str, int], inputs: Inputs, interlocks: Interlocks, lines_dirty: bool) -> None:
-        super().__init__(values, lines_dirty)
-        self._inputs = inputs
-        self._interlocks = interlocks
-        self.lines = Lines(values)
+        super().__init__(values, inputs, interlocks, lines_dirty)
         self.wishes = Wishes(values["authority"])
-        in_loop = values["layout"] == LOOPED_RETURN
-        self._forbids_purge = rows.FORBIDS_PURGE & ~rows.NOT_IN_LOOP if in_loop else rows.FORBIDS_PURGE
-        self._run_on_ms = 0 if values["authority"] == ADVISE else values["run_on_s"] * 1000
         self._dwell_full_ms = values["dwell_diesel_s"] * 1000
 
     def step(self, dt_ms: int) -> None:
@@ -38,7 +28,7 @@ class Machine(States):
         if self.wishes.step(contact[BUTTON].on, contact[READY].on, dt_ms):
             self._asked()
         self.wishes.decide()
-        if running and self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
+        if running and self.valve_in_doubt and self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
             self.oil_may_come()
             self.lines.begin_purge()  # what was credited before is void
         if not contact[KEY].on:
@@ -81,32 +71,19 @@ class Machine(States):
             if self._credited(dt_ms):
                 self.clean()
                 self.go(PARKED, reasons.PURGED)
-            elif not self._may_run_on() or self.state_ms >= self._run_on_ms:
+            elif not self.may_run_on() or self.state_ms >= self.run_on_ms:
                 self.go(PARKED, reasons.RUN_ON_ENDED)
-        elif self._may_begin_run_on():
+        elif self.may_begin_run_on():
             if self.state != PURGING:
                 self.lines.begin_purge()
             self.go(RUN_ON, reasons.KEY_OFF)
         else:
             self.go(PARKED, reasons.KEY_OFF)
 
-    def holds_engine(self) -> bool:
-        """Run-on relay: closed already before the key goes off, else the engine would stop while that is debounced."""
-        return self.state == RUN_ON or (self.state != PARKED and self._may_begin_run_on())
-
-    def _may_begin_run_on(self) -> bool:
-        return self._run_on_ms > 0 and self.lines_dirty and self._inputs.contact[ENGINE].on and self._may_run_on()
-
-    def _may_run_on(self) -> bool:
-        contact = self._inputs.contact
-        if not (contact[BRAKE].on and contact[NEUTRAL].on and contact[BONNET].on):
-            return False
-        return self._interlocks.forced & (_STOPS_RUN_ON | self._forbids_purge) == 0
-
     def _on_diesel(self) -> None:
         interlocks = self._interlocks
         if self.lines_dirty:
-            if interlocks.forced & self._forbids_purge == 0:
+            if self.forbidden() == 0:
                 self.go(PURGING, reasons.PURGE_RESUMED)
         elif interlocks.blocked or interlocks.forced or not self.wishes.wanted:
             if self.record_dirty and not self.write_wanted and not self.memory_bad:
@@ -134,7 +111,7 @@ class Machine(States):
         reason = self._interlocks.lowest(forced)
         if reason != rows.ENGINE:  # a stalled engine is no chattering threshold
             self.reverts += 1
-        self._leave_oil(ON_DIESEL if forced & self._forbids_purge else PURGING, reason)
+        self._leave_oil(ON_DIESEL if self.forbidden() else PURGING, reason)
 
     def _leave_oil(self, state: int, reason: int) -> None:
         self.lines.begin_purge()
@@ -142,7 +119,7 @@ class Machine(States):
         self.go(state, reason)
 
     def _purging(self, running: bool, dt_ms: int) -> None:
-        forbidden = self._interlocks.forced & self._forbids_purge
+        forbidden = self.forbidden()
         if forbidden:
             self.go(ON_DIESEL, self._interlocks.lowest(forbidden))
         elif running and self._credited(dt_ms):
@@ -150,6 +127,5 @@ class Machine(States):
             self.go(ON_DIESEL, reasons.PURGED)
 
     def _credited(self, dt_ms: int) -> bool:
-        if self._interlocks.forced >> rows.SUPPLY_VALVE & 1:
-            return False  # a valve that did not follow may still let oil in
-        return self.lines.purge(dt_ms) and not self.valve_in_doubt
+        unbelieved = self.valve_in_doubt or self._interlocks.forced >> rows.SUPPLY_VALVE & 1 == 1
+        return self.lines.purge(dt_ms) and not unbelieved

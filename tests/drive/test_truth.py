@@ -41,7 +41,7 @@ class Stage:
         self.cockpit = Cockpit()
         self.board: Any = SimpleNamespace(
             car=self.car, values={**VALUES, **settings}, signals=SimpleNamespace(cockpit=self.cockpit),
-            injector=Injector(1), flash_refuses=False, remembers_oil=lambda: False, watchdog_resets=0, powered=True,
+            injector=Injector(1), flash_refuses=False, remembers_oil=lambda: False, watchdog_resets=0, boots=1, powered=True,
             ticks=0, settings_damaged=False, supply_pin=False, return_pin=False,
         )  # fmt: skip
         self.hangs = False
@@ -102,6 +102,7 @@ _NEXT_TRIP = _then(
         key_on=False, engine_running=False, supply_valve_pos=0.0, supply_pin=False, return_pin=False,
         suction_pa=0.0, air_leak=0.0,
     ),
+    _car(0.5),
     _car(key_on=True),
 )  # fmt: skip
 _ROOM = (
@@ -211,6 +212,10 @@ def test_settings_are_called_bad_when_the_validator_refuses_them_or_flash_has_lo
     stage = Stage()
     assert not stage.truth.holds(rows.SETTINGS)
     stage.board.settings_damaged = True
+    stage.live(1.0)
+    assert not stage.truth.holds(rows.SETTINGS), "found out at the next boot"
+    stage.board.boots += 1
+    stage.live(0.1)
     assert stage.truth.holds(rows.SETTINGS)
     assert Stage(purge_factor_permille=1499).truth.holds(rows.SETTINGS)
 

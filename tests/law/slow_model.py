@@ -398,7 +398,7 @@ class SlowModel:
         self.engine_ms = self.engine_ms + pause_ms if running else 0
         self.dwell_ms = max(0, self.dwell_ms - pause_ms)
         self._listen(pause_ms)
-        if rows.SUPPLY_VALVE in self.forced and self.on[ENGINE]:  # it may let oil in, whatever the state: nothing counts as purged
+        if rows.SUPPLY_VALVE in self.forced and self.in_doubt and self.on[ENGINE]:  # it may let oil in, whatever the state: nothing counts as purged
             self.lines_dirty, self.credit_ul = True, 0
             if not self.record_dirty:
                 self.record_dirty = self.asks_write = True
@@ -439,7 +439,11 @@ class SlowModel:
             self.filter.key_off(rows.AIR in self.forced)
 
     def _forbidden(self) -> bool:
-        """A purge is forbidden: by the rows that end on diesel. A loop returns nothing to a tank."""
+        """A purge is forbidden: by the rows that end on diesel, a doubtful one by low diesel too. A loop returns nothing to a tank."""
+        if self.in_doubt and rows.DIESEL_LOW in self.forced:
+            return True
+        if not self.in_doubt and rows.SUPPLY_VALVE in self.forced and self.credit_ul >= self.purge_ul:
+            return True  # the whole volume has passed, and is not believed
         spared = (rows.RETURN_VALVE, rows.NO_ROOM) if self.looped else ()
         return any(self.table[row][rows.AFTER] == rows.TO_DIESEL for row in self.forced if row not in spared)
 
@@ -487,11 +491,11 @@ class SlowModel:
                 self._go("ON_OIL")
 
     def _credit(self, pause_ms: int, then: str) -> None:
-        if not self.on[ENGINE] or rows.SUPPLY_VALVE in self.forced:
+        if not self.on[ENGINE]:
             return
         flow = self.values["flow_measured_ul_s"] * 4 // 5
         self.credit_ul = min(self.purge_ul, self.credit_ul + flow * pause_ms // 1000)
-        if self.credit_ul >= self.purge_ul and not self.in_doubt:
+        if self.credit_ul >= self.purge_ul and not self.in_doubt and rows.SUPPLY_VALVE not in self.forced:
             self.lines_dirty = self.record_dirty = False
             self.asks_write = True
             self._go(then)

@@ -1023,3 +1023,33 @@ def test_oil_that_flash_would_not_remember_is_written_down_at_the_next_key_on() 
     rig.key(True)
     rig.run(1)
     assert choose(rig.slots).oil_in_lines
+
+
+def test_a_valve_that_never_opened_is_purged_for_once_and_then_let_be_but_not_believed() -> None:
+    """Its contact says diesel, as commanded; it may as well stand half-way, so the record stays."""
+    rig = Rig()
+    rig.contacts_follow = False
+    rig.reads(**HOT_ENGINE)
+    rig.ready()
+    rig.start()
+    rig.until(lambda: rig.holds(rows.SUPPLY_VALVE), 20)
+    rig.levels[RETURN_CONTACT] = True
+    rig.until(lambda: rig.state == "ON_DIESEL", 40)
+    rig.run(60)
+    assert rig.state == "ON_DIESEL"
+    assert choose(rig.slots).oil_in_lines
+    assert not rig.law.machine.return_on
+
+
+def test_a_doubtful_purge_ends_before_all_diesel_has_gone_into_the_oil_tank() -> None:
+    rig = warm_rig()
+    rig.contacts_follow = False
+    rig.ready(False)
+    rig.until(lambda: rig.holds(rows.SUPPLY_VALVE), 5)
+    rig.run(60)
+    assert rig.state == "PURGING", "never credited while its contact says oil"
+    rig.reads(diesel_level=0.02)
+    rig.until(lambda: rig.state == "ON_DIESEL", 8)
+    assert rig.moves[-1][2] == rows.DIESEL_LOW
+    assert not rig.law.machine.return_on
+    assert choose(rig.slots).oil_in_lines

@@ -82,6 +82,110 @@ def drive(
     raise typer.Exit(run_drive(order))
 
 
+@app.command()
+def faults(
+    only: Annotated[str | None, typer.Option("--only", metavar="ID", help="One fault of the catalogue.")] = None,
+    state: Annotated[str | None, typer.Option(help="One state, such as ON_OIL.")] = None,
+    phase: Annotated[
+        str | None,
+        typer.Option(help="When the fault begins: first (tick of the state), middle, last (tick before its exit)."),
+    ] = None,
+    layout: Annotated[str | None, typer.Option(help="tank_return or looped_return.")] = None,
+    authority: Annotated[str | None, typer.Option(help="advise, permit or automatic.")] = None,
+    smoke: Annotated[
+        bool, typer.Option("--smoke", help="A fixed sample: every fault, state, phase and rig at least once.")
+    ] = False,
+    drives: Annotated[
+        int, typer.Option(min=0, help="Write a report for the worst cell of at most so many faults (5 MB each).")
+    ] = 12,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Processes. [default: one for each core]")] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="A running Dask scheduler, as tcp://host:8786 (extra `cluster`)."),
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Folder for faults.json, faults.html and drives/.")] = Path("build/faults"),
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print faults.json, and nothing else, to standard output.")
+    ] = False,
+) -> None:
+    """Break one thing at a time, in every state, at its first tick, middle and last tick, in every layout and authority.
+
+    Ends with 3 where a promise of the fault catalogue did not hold. Example: secondtank faults --only oil-open --state ON_OIL
+    """
+    from secondtank.fault_cells import Asked
+    from secondtank.faults import FaultsOrder, run_faults
+
+    asked = Asked(only, state, phase, layout, authority, smoke)
+    raise typer.Exit(run_faults(FaultsOrder(asked, drives, jobs, cluster, out, as_json)))
+
+
+@app.command()
+def campaign(
+    scenario: Annotated[
+        str, typer.Argument(help="A scenario file with a table [spread], or the name of one of the project's own.")
+    ] = "winter_commute",
+    trips: Annotated[int, typer.Option(min=1, help="Random trips in all.")] = 100,
+    settings: Annotated[
+        str | None, typer.Option(help="Settings: a TOML file or a profile's name. [default: the scenario's]")
+    ] = None,
+    against: Annotated[
+        str | None, typer.Option(help="Run the very same trips under these settings too, and compare.")
+    ] = None,
+    faults: Annotated[int, typer.Option(min=0, max=2, help="Faults of the catalogue in each trip.")] = 0,
+    seed: Annotated[
+        int, typer.Option(min=0, help="Seed of the campaign; with a trip's number it gives that trip.")
+    ] = 1,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Processes. [default: one for each core]")] = None,
+    out: Annotated[
+        Path, typer.Option(help="Folder for trips.jsonl, summary.json and the worst trips as scenario files.")
+    ] = Path("build/campaign"),
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the summary as JSON, and nothing else, to standard output.")
+    ] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with the campaign in --out.")] = False,
+) -> None:
+    """Draw random trips from a scenario's spread and count what happens: hazards, time on oil, false forced exits.
+
+    Ends with 3 when a hazard passed its limit untold, unless two faults were asked for, or the one fault's row lets it pass.
+
+    Example: secondtank campaign winter_commute --trips 1000 --faults 1 --out build/one_fault
+    """
+    from secondtank.campaign import CampaignOrder, run_campaign
+    from secondtank.workers import cores
+
+    order = CampaignOrder(
+        scenario, trips, settings, against, faults, seed, cores() if jobs is None else jobs, out, as_json, resume
+    )
+    raise typer.Exit(run_campaign(order))
+
+
+@app.command()
+def board(
+    scenario: Annotated[
+        str | None, typer.Argument(help="Let this scenario's driver drive. [default: the car stands, key off]")
+    ] = None,
+    settings: Annotated[
+        str | None,
+        typer.Option(help="Settings for an empty flash: a TOML file or a profile's name. [default: the scenario's]"),
+    ] = None,
+    flash: Annotated[
+        Path | None, typer.Option(help="Folder that is the board's flash. [default: one that is thrown away]")
+    ] = None,
+    port: Annotated[Path | None, typer.Option(help="Make this name point to the serial port.")] = None,
+    speed: Annotated[float, typer.Option(min=0, help="Of simulated time; 0: as fast as it goes.")] = 1.0,
+    minutes: Annotated[
+        float | None, typer.Option(min=0, help="End after so much simulated time. [default: Ctrl-C]")
+    ] = None,
+) -> None:
+    """Run the board's own program here, under MicroPython, with the simulated car behind its pins and a serial port to talk to.
+
+    Example: secondtank board winter_commute --speed 20 --port build/board
+    """
+    from secondtank.board import BoardOrder, run_board
+
+    raise typer.Exit(run_board(BoardOrder(scenario, settings, flash, port, speed, minutes)))
+
+
 def main() -> None:
     """Run the command named on the command line; end with the exit status of the design."""
     try:
