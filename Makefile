@@ -13,6 +13,7 @@ LAW_TESTS = tests/law
 help:
 	@echo 'make demo      a simulated winter commute; report in build/demo/report.html'
 	@echo 'make test      every test, and full line and branch coverage of the law'
+	@echo 'make prove     search for counterexamples for a quarter of an hour'
 	@echo 'make browser   the tests that need Chromium and its driver'
 	@echo 'make lint      style      make types  types      make imports  import rules'
 	@echo 'make fast      the same files compiled, ten times as fast, into build/fast (needs a C compiler)'
@@ -52,6 +53,10 @@ coverage: env-test
 # The same files compiled, ten times as fast: PYTHONPATH=build/fast .venv/bin/secondtank ...
 fast: env-test
 	$(BIN)/python tools/fast_build.py
+
+# The search of tests/prove, long and with new examples each time.
+prove: env-test
+	$(BIN)/python -m pytest tests/prove --hypothesis-profile=deep -s
 
 browser: env-test
 	SE_OFFLINE=true $(BIN)/python -m pytest -m browser
@@ -99,4 +104,4 @@ clean:
 distclean: clean
 	rm -rf .venv
 
-.PHONY: help env-run env-test env-bench demo test coverage fast browser lint types imports bench picture panel docs lock clean distclean
+.PHONY: help env-run env-test env-bench demo test coverage fast prove browser lint types imports bench picture panel docs lock clean distclean

@@ -525,13 +525,15 @@ _OIL_SIDE = [
         "found out as an air leak where the clean suction is over 4 kPa; else by the next trip's suction",
         "H8",
     ),
-    _unnoticed("air-leak-small", "air_leak", None, 0.1, "the engine falters; level and suction guard", "H4", "H8"),
+    _unnoticed(
+        "air-leak-small", "air_leak", None, 0.1, "the engine falters; level and suction guard", "H3", "H4", "H8"
+    ),
     Entry(
         "air-leak-large",
         "air_leak",
         size=0.7,
         covered_by="the engine falters and the driver turns to DIESEL; suction tells where it was over 4 kPa",
-        may_pass=("H4", "H8"),
+        may_pass=("H3", "H4", "H8"),
     ),
 ]
 
