@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from host_sim.virtual_board import VirtualBoard
 
 SPARE_K = 2.0
+LOOP_WARMS_K = 20.0  # by hot oil, before much of what goes round a loop is oil (this car, -20 to 20 degC)
 LONG_PRESS_S = 2.0  # of the button: "stopping soon", until the next one or the key
 
 
@@ -58,6 +59,8 @@ class Ideal:
             self._leave()
             return
         warm = min(car.tank_outlet_c, car.hose_c, car.filter_c) >= self._warm_c
+        if self._looped:  # and what goes round at the pump with it
+            warm = warm and car.pump_inlet_c >= self._warm_c - LOOP_WARMS_K
         good = self._oil_low < car.oil_level < self._oil_full and car.diesel_level > self._diesel_low
         if warm and good and car.supply_v >= self._supply_v:
             self._on = True

@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from changeover import messages, rows
-from changeover.settings import ADVISE, PERMIT, TANK_RETURN, flow_low_ul_s, purge_ul
+from changeover.settings import ADVISE, LOOPED_RETURN, PERMIT, TANK_RETURN, flow_low_ul_s, purge_ul
 from changeover.validate import validate
 from host_sim import signals
 from host_sim.fluids import refutas_index
@@ -182,6 +182,10 @@ class Truth:
     def _warm(self) -> bool:
         return self._coldest_c() > self._values["oil_entry_cdegc"] / 100.0 - OFFSET_K
 
+    def _loop_cold(self) -> bool:
+        looped = self._values["layout"] == LOOPED_RETURN
+        return looped and self.car.pump_inlet_c < self._values["oil_limit_cdegc"] / 100.0 - 18.0 + OFFSET_K
+
     def _ready(self) -> bool:
         return self.board.signals.cockpit.ready
 
@@ -225,7 +229,7 @@ def _claims() -> dict[int, Callable[[Truth], bool]]:
         rows.RESTRICTED: lambda it: it._restricted(),
         rows.CHATTER: lambda it: it._reverts > it._values["reverts_max"],
         rows.HEATER: lambda it: it.car.heater_dead,
-        rows.OIL_COLD: lambda it: it._coldest_c() < it._values["oil_entry_cdegc"] / 100.0 + OFFSET_K,
+        rows.OIL_COLD: lambda it: it._coldest_c() < it._values["oil_entry_cdegc"] / 100.0 + OFFSET_K or it._loop_cold(),
         rows.COOLANT_COLD: lambda it: it.car.coolant_feed_c < it._values["coolant_entry_cdegc"] / 100.0 + OFFSET_K,
         rows.DWELL: lambda it: it._closed_s < it._values["dwell_diesel_s"] + 5.0,
         messages.FILLING: lambda it: it.car.supply_valve_pos > 0.5,

@@ -32,12 +32,6 @@ class Conditions:
         self.lateness = Lateness()
         self.limits = Limits(values)
 
-    def oil_coldest(self) -> int:
-        """Coldest trusted oil in 0.01 degC: filter outlet, and tank outlet where fitted."""
-        oil = self._inputs.channel[OIL].value
-        tank = self._inputs.channel[OIL_TANK]
-        return tank.value if tank.reason == GOOD and tank.value < oil else oil
-
     def restart(self) -> None:
         """Key-on: a valve may have been mended."""
         self._followed.restart()
@@ -95,8 +89,10 @@ class Conditions:
     def _temperatures(self) -> None:
         coolant = self._inputs.channel[COOLANT]
         oil = self._inputs.channel[OIL]
+        if self.limits.loop_cold(self._inputs.channel[PUMP_INLET]):
+            self.block |= 1 << rows.OIL_COLD
         if oil.reason == GOOD:
-            if self.oil_coldest() < self.limits.oil_entry:
+            if self._inputs.oil_coldest() < self.limits.oil_entry:
                 self.block |= 1 << rows.OIL_COLD
             if oil.value < self.limits.oil_exit:
                 self.force |= 1 << rows.OIL_COLD

@@ -5,7 +5,7 @@ from changeover.conditions import OTHERS, Conditions
 from changeover.inputs import Inputs
 from changeover.machine import Machine
 from changeover.restriction import Restriction
-from changeover.sensing import COOLANT, DIESEL_LEVEL, OIL, OIL_LEVEL, SUPPLY
+from changeover.sensing import COOLANT, DIESEL_LEVEL, OIL, OIL_LEVEL, PUMP_INLET, SUPPLY
 
 REASON, FLAG = "reason", "flag"
 
@@ -51,6 +51,7 @@ class Evidence:
 
     def _temperature(self, reason: int, forcing: bool) -> None:
         conditions = self._conditions
+        inlet = self._inputs.channel[PUMP_INLET]
         if reason == rows.DWELL:
             self._set(self._machine.dwell_ms, 0, "ms")
         elif reason == rows.COOLANT_COLD:
@@ -61,8 +62,10 @@ class Evidence:
             self._set(self._inputs.channel[OIL].value, limit, "cdegc")
         elif forcing:
             self._set(self._inputs.channel[OIL].value, conditions.limits.oil_exit, "cdegc")
+        elif conditions.limits.loop_cold(inlet) and self._inputs.oil_coldest() >= conditions.limits.oil_entry:
+            self._set(inlet.value, conditions.limits.pump_entry, "cdegc")
         else:
-            self._set(conditions.oil_coldest(), conditions.limits.oil_entry, "cdegc")
+            self._set(self._inputs.oil_coldest(), conditions.limits.oil_entry, "cdegc")
 
     def _level(self, reason: int, forcing: bool) -> None:
         conditions = self._conditions

@@ -3,6 +3,8 @@
 from changeover.sensing import (
     BARO,
     GOOD,
+    OIL,
+    OIL_TANK,
     SUCTION,
     Channel,
     Contact,
@@ -48,6 +50,12 @@ class Inputs:
         """A new trip begins."""
         for channel in self.channel:
             channel.restart()
+
+    def oil_coldest(self) -> int:
+        """Coldest trusted oil in 0.01 degC: filter outlet, and tank outlet where fitted."""
+        oil = self.channel[OIL].value
+        tank = self.channel[OIL_TANK]
+        return tank.value if tank.reason == GOOD and tank.value < oil else oil
 
     def step(self, counts: list[int], levels: list[bool]) -> None:
         """One tick's samples."""

@@ -8,6 +8,7 @@ NAMES = {
     "coolant": "temperature at the coolant sensor, 0.01 degC",
     "oil": "temperature at the filter outlet, 0.01 degC",
     "oil_coldest": "the lower of filter outlet and, where fitted and trusted, tank outlet, 0.01 degC",
+    "pump_inlet": "temperature at the injection pump's inlet, 0.01 degC",
     "suction": "pressure below ambient at the filter outlet, Pa",
     "suction_high": "worst suction of this trip and the last, corrected to oil of 70 degC, Pa; 0 while not known",
     "supply": "supply voltage, mV",

@@ -89,7 +89,7 @@ TABLE: tuple[tuple, ...] = (
     ),
     ("too many reverts", ALWAYS, "reverts > reverts_max", _NEVER, 0, 0, 0, TO_PURGE, LATCHED, "H1"),
     ("heater not heating", FIT_HEATER, "heater_failed", _NEVER, 0, 0, 0, TO_PURGE, HELD, "H5"),
-    ("oil cold", ALWAYS, "oil_coldest < oil_entry", "oil < oil_exit", 0, 2000, 2000, TO_PURGE, HELD, "H1"),
+    ("oil cold", ALWAYS, "oil_coldest < oil_entry or pump_inlet < pump_entry", "oil < oil_exit", 0, 2000, 2000, TO_PURGE, HELD, "H1"),
     ("coolant cold", ALWAYS, "coolant < coolant_entry", "coolant < coolant_exit", 0, 2000, 2000, TO_PURGE, HELD, "H1"),
     ("shortest time on diesel", ALWAYS, "dwell_ms > 0", _NEVER, 0, 0, 0, TO_PURGE, HELD, "H1"),
 )  # fmt: skip

@@ -32,7 +32,7 @@ from changeover.sensing import (
     SUCTION,
     SUPPLY,
 )
-from changeover.settings import ADVISE, AUTOMATIC, defaults
+from changeover.settings import ADVISE, AUTOMATIC, LOOPED_RETURN, defaults
 from changeover.states import FILLING, ON_OIL, PARKED, STATES
 from changeover.ticks import ticks_add
 from changeover.validate import validate
@@ -255,7 +255,10 @@ class Rig:
 
     def warm_start(self, **readings: float) -> None:
         """A warm car with READY chosen, until it is on oil and has been for a while."""
-        self.reads(**{**HOT_ENGINE, **readings})
+        loop = (
+            {"pump_inlet_c": 70.0} if self.values["layout"] == LOOPED_RETURN else {}
+        )  # it goes round until it is warm
+        self.reads(**{**HOT_ENGINE, **loop, **readings})
         self.ready()
         self.start()
         self.until(lambda: self.state == "ON_OIL", 60)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import ceil, nan
+from math import ceil, inf, nan
 
 from changeover import rows
 from changeover.inputs import BONNET, BRAKE, BUTTON, ENGINE, KEY, NEUTRAL, READY, RETURN_CONTACT, SUPPLY_CONTACT
@@ -260,7 +260,8 @@ class SlowModel:
         }  # fmt: skip
         limits = {name: values[setting] for name, setting in named.items()}
         rises = 0 if self.looped else self.purge_ul / values["oil_tank_ml"]  # uL into mL are permille
-        return limits | {"oil_room": limits["oil_full"] - rises}
+        pump_entry = values["oil_limit_cdegc"] - 1800 if self.looped else -inf
+        return limits | {"oil_room": limits["oil_full"] - rises, "pump_entry": pump_entry}
 
     # one tick
 
@@ -356,7 +357,8 @@ class SlowModel:
         oil, tank = trusted(channels[OIL]), trusted(channels[OIL_TANK])
         every = [*channels, suction]
         return self.limits | {
-            "coolant": trusted(channels[COOLANT]), "oil": oil, "oil_coldest": tank if tank < oil else oil,
+            "coolant": trusted(channels[COOLANT]), "pump_inlet": trusted(channels[PUMP_INLET]),
+            "oil": oil, "oil_coldest": tank if tank < oil else oil,
             "suction": trusted(suction), "suction_high": self.filter.high(), "supply": trusted(channels[SUPPLY]),
             "oil_level": trusted(channels[OIL_LEVEL]), "diesel_level": trusted(channels[DIESEL_LEVEL]),
             "engine": self.on[ENGINE], "engine_ms": self.engine_ms,
@@ -398,7 +400,9 @@ class SlowModel:
         self.engine_ms = self.engine_ms + pause_ms if running else 0
         self.dwell_ms = max(0, self.dwell_ms - pause_ms)
         self._listen(pause_ms)
-        if rows.SUPPLY_VALVE in self.forced and self.in_doubt and self.on[ENGINE]:  # it may let oil in, whatever the state: nothing counts as purged
+        if (
+            rows.SUPPLY_VALVE in self.forced and self.in_doubt and self.on[ENGINE]
+        ):  # it may let oil in, whatever the state: nothing counts as purged
             self.lines_dirty, self.credit_ul = True, 0
             if not self.record_dirty:
                 self.record_dirty = self.asks_write = True

@@ -66,7 +66,7 @@ class TwoOpinions(Rig):
         self.suction_last_pa = suction_last_pa
         super().__init__(**options)
         self.watch = self.compare
-        self.inlet_c = 40.0
+        self.inlet_c = 66.0
 
     def boot(self, restarted: bool = False) -> None:
         if self.suction_last_pa:
@@ -83,7 +83,8 @@ class TwoOpinions(Rig):
     def tick(self, dt_ms: int = TICK_MS) -> None:
         super().tick(dt_ms)
         if self.contacts_follow:  # as the pump inlet follows the valve
-            target_c = 72.0 if self.law.machine.supply_on else 40.0
+            diesel_c = 66.0 if self.values["layout"] == LOOPED_RETURN else 40.0  # a loop goes round until it is warm
+            target_c = 72.0 if self.law.machine.supply_on else diesel_c
             self.inlet_c += max(-1.0, min(1.0, target_c - self.inlet_c))
             self.reads(pump_inlet_c=self.inlet_c)
 

@@ -33,7 +33,9 @@ from tests.law.rig import TICK_MS, fitted_out
 
 ROWS = range(len(rows.TABLE))
 OTHERS = (OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY)
-READINGS = {"coolant": COOLANT, "oil": OIL, "supply": SUPPLY, "oil_level": OIL_LEVEL, "diesel_level": DIESEL_LEVEL}
+READINGS = {
+    "coolant": COOLANT, "oil": OIL, "pump_inlet": PUMP_INLET, "supply": SUPPLY, "oil_level": OIL_LEVEL, "diesel_level": DIESEL_LEVEL,
+}  # fmt: skip
 FLAGS = ("settings_bad", "restarted", "late", "memory_bad", "lines_dirty", "air", "heater_failed", "engine")
 COUNTS = {"reverts": 40, "dwell_ms": 600_000, "engine_ms": 1_000_000, "suction_high": 60_000}
 
@@ -63,7 +65,14 @@ class State:
 
     def __init__(self, **changes: object) -> None:
         self.limits = Limits(fitted_out())
-        self.values = {"coolant": 8000, "oil": 8000, "supply": 13800, "oil_level": 600, "diesel_level": 600}
+        self.values = {
+            "coolant": 8000,
+            "oil": 8000,
+            "pump_inlet": 7000,
+            "supply": 13800,
+            "oil_level": 600,
+            "diesel_level": 600,
+        }
         self.oil_tank, self.suction = 8000, 5000
         self.reason = dict.fromkeys((COOLANT, OIL, *OTHERS), GOOD)
         self.suction_reason = GOOD
@@ -146,6 +155,7 @@ def states(draw: st.DrawFn) -> State:
     state = State()
     state.values = {
         "coolant": draw(near(limit.coolant_entry, limit.coolant_exit)),
+        "pump_inlet": draw(near(limit.pump_entry)),
         "oil": draw(near(limit.oil_entry, limit.oil_exit, limit.oil_hot, limit.oil_hot - 300)),
         "supply": draw(near(limit.supply_block, limit.supply_force)),
         "oil_level": draw(near(limit.oil_low_block, limit.oil_low_force, limit.oil_full, limit.oil_room)),

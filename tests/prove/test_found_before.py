@@ -92,7 +92,7 @@ def oil_read_late_in_a_cold_start(hands: AnyHands) -> None:
 
 
 FOUND: tuple[tuple[Drive, str | None, str], ...] = (
-    (cold_start_in_a_loop, None, "H1: at a flow of only what is burnt the pump and its feed line cool the oil"),
+    (cold_start_in_a_loop, None, ""),
     (cold_start_in_deep_frost, None, "H1: colder than line_drop_cdegc allows for"),
     (key_off_as_the_valve_opens, None, ""),
     (key_off_and_on_again_at_once, None, ""),
