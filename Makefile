@@ -20,6 +20,7 @@ help:
 	@echo 'make bench     speed beside its bars'
 	@echo 'make picture   refresh docs/demo.png (needs Chromium)'
 	@echo 'make docs      write docs/interlocks.md, settings.md and faults.md from the tables'
+	@echo 'make budget    what the program takes of the board: sizes, heap, time'
 	@echo 'make panel     refresh the pictures of the panel in docs/panel'
 	@echo 'make lock      resolve requirements/ anew (needs uv and npm)'
 	@echo 'make clean     remove what was built;  make distclean  the environment too'
@@ -78,6 +79,10 @@ picture: env-test
 	$(BIN)/secondtank drive winter_commute --out build/demo
 	SE_OFFLINE=true $(BIN)/python tools/picture.py build/demo/report.html docs/demo.png
 
+# What the board's program takes: file sizes, heap, time.
+budget: env-test
+	$(BIN)/python tools/budget
+
 # The panel's pages as pictures, from the firmware's own drawing.
 panel: env-run
 	$(BIN)/python tools/panel_pictures.py
@@ -104,4 +109,4 @@ clean:
 distclean: clean
 	rm -rf .venv
 
-.PHONY: help env-run env-test env-bench demo test coverage fast prove browser lint types imports bench picture panel docs lock clean distclean
+.PHONY: help env-run env-test env-bench demo test coverage fast prove browser lint types imports bench picture budget panel docs lock clean distclean

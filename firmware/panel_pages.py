@@ -64,7 +64,7 @@ def _oil(canvas: Canvas, law: Law, state: int) -> None:
     canvas.right(COLUMNS, 2, "%s %d%s" % (words.LEAST, least // 100, DEGREE))
     shown, part = "--", 0
     if law.inputs.channel[OIL].reason == GOOD:
-        oil = law.inputs.channel[OIL].value if on_oil else conditions.oil_coldest()
+        oil = law.inputs.channel[OIL].value if on_oil else law.inputs.oil_coldest()
         shown, part = "%d%s" % (oil // 100, DEGREE), _columns(oil, _HOT_CDEGC)
     canvas.right(COLUMNS, 0, shown, 2, 2)
     canvas.bar(_BAR_X, 2, _BAR_COLUMNS, part, _columns(least, _HOT_CDEGC))
