@@ -19,7 +19,7 @@ from binascii import hexlify, unhexlify
 
 sys.path.insert(0, sys.argv[1])
 from changeover.law import Law
-from changeover.memory import choose
+from changeover.memory import choose, decode
 from changeover.settings import defaults
 from changeover.states import STATES
 
@@ -88,7 +88,7 @@ class Player:
             self._values[words[0]] = words[1]
         elif kind == "boot":
             slot = unhexlify(words[0])
-            self._law = Law(self._values, choose([slot, slot]), words[1], words[2])
+            self._law = Law(self._values, decode(slot), words[1], words[2])
             self._values = defaults()
         elif kind == "choose":
             record = choose([unhexlify(word) for word in words])
