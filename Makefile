@@ -13,6 +13,7 @@ LAW_TESTS = tests/law
 help:
 	@echo 'make demo      a simulated winter commute; report in build/demo/report.html'
 	@echo 'make test      every test, and full line and branch coverage of the law'
+	@echo 'make mutants   does a test die for each small change of the law? (an hour)'
 	@echo 'make prove     search for counterexamples for a quarter of an hour'
 	@echo 'make browser   the tests that need Chromium and its driver'
 	@echo 'make lint      style      make types  types      make imports  import rules'
@@ -54,6 +55,10 @@ coverage: env-test
 # The same files compiled, ten times as fast: PYTHONPATH=build/fast .venv/bin/secondtank ...
 fast: env-test
 	$(BIN)/python tools/fast_build.py
+
+# Every mutant of the law, its tables and the hazard monitors; resumes where it was interrupted.
+mutants: env-test
+	$(BIN)/python tools/mutants.py --jobs $(WORKERS)
 
 # The search of tests/prove, long and with new examples each time.
 prove: env-test
@@ -109,4 +114,4 @@ clean:
 distclean: clean
 	rm -rf .venv
 
-.PHONY: help env-run env-test env-bench demo test coverage fast prove browser lint types imports bench picture budget panel docs lock clean distclean
+.PHONY: help env-run env-test env-bench demo test coverage fast mutants prove browser lint types imports bench picture budget panel docs lock clean distclean
