@@ -85,5 +85,7 @@ def test_metadata_names_the_version_of_the_law_and_the_run_time_packages_only(wh
         text = archive.read(f"secondtank-{VERSION}.dist-info/METADATA").decode()
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     asked = sorted(line.partition(": ")[2] for line in text.splitlines() if line.startswith("Requires-Dist: "))
-    extras = [f"{text}; extra == '{name}'" for name, texts in project["optional-dependencies"].items() for text in texts]
+    extras = [
+        f"{text}; extra == '{name}'" for name, texts in project["optional-dependencies"].items() for text in texts
+    ]
     assert asked == sorted(project["dependencies"] + extras)
