@@ -589,3 +589,20 @@ def test_parked_board_that_kept_its_feed_wakes_with_the_key() -> None:
     rig.run(0.5)
     assert rig.state == "ON_DIESEL"
     assert rig.law.power_hold
+
+
+def test_looped_return_waits_until_what_goes_round_has_warmed_and_shows_that_number() -> None:
+    rig = Rig(layout=LOOPED_RETURN)
+    limit = rig.values["oil_limit_cdegc"] - 1800
+    rig.reads(**HOT_ENGINE)
+    rig.reads(pump_inlet_c=limit / 100 - 0.3)
+    rig.ready()
+    rig.start()
+    rig.run(20)
+    assert rig.state == "ON_DIESEL"
+    assert rig.message == rows.OIL_COLD
+    evidence = rig.law.evidence
+    evidence.read(rows.OIL_COLD, False)
+    assert (evidence.measured, evidence.limit) == (pytest.approx(limit - 30, abs=5), limit)
+    rig.ramp(2, pump_inlet_c=limit / 100 + 0.3)
+    rig.until(lambda: rig.state == "ON_OIL", 5)
