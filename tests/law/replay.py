@@ -88,7 +88,7 @@ class Player:
             self._values[words[0]] = words[1]
         elif kind == "boot":
             slot = unhexlify(words[0])
-            self._law = Law(self._values, decode(slot), words[1], words[2])
+            self._law = Law(self._values, decode(slot) or choose([]), words[1], words[2])
             self._values = defaults()
         elif kind == "choose":
             record = choose([unhexlify(word) for word in words])
