@@ -179,7 +179,14 @@ _NTC = [
     _unnoticed("coolant-frozen", "frozen", "coolant", None, _FROZEN_COOLANT, "H8"),
     _unnoticed("oil-frozen", "frozen", "oil", None, _FROZEN_OIL, "H8"),
     _unnoticed("oil-tank-frozen", "frozen", "oil_tank", None, "the filter's sensor decides the exit", "H8"),
-    _unnoticed("pump-inlet-frozen", "frozen", "pump_inlet", None, "the supply valve's contact tells of the valve"),
+    _unnoticed(
+        "pump-inlet-frozen",
+        "frozen",
+        "pump_inlet",
+        None,
+        "the supply valve's contact tells of the valve; in a loop that booted with it, it reads cold: less oil is burnt",
+        "H8",
+    ),
     _unnoticed(
         "coolant-miscalibrated-high", "offset", "coolant", 4.0, "coolant only permits; oil has its own floor", "H8"
     ),
