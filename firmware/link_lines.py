@@ -3,10 +3,6 @@
 MOST = 120  # characters of a line, its end not counted
 _STAMP = 6  # " *" and four digits
 
-TRUST = (
-    "good", "not fitted", "settling", "open circuit", "short circuit", "out of range", "jumped", "no answer", "frozen",
-    "swapped with another", "ground lifted", "contradicts the others",
-)  # fmt: skip
 _SCALES = {
     "cdegc": (100, "%s%d.%02d degC"),
     "Pa": (1000, "%s%d.%03d kPa"),

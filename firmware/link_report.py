@@ -7,7 +7,8 @@ from changeover.messages import ENGLISH, STANDING
 from changeover.sensing import BARO, GOOD, NOT_FITTED, SUCTION
 from changeover.states import STATES
 from link_bench import BenchLaw
-from link_lines import TRUST, quantity, stamped
+from link_lines import quantity, stamped
+from panel_words import REASONS
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ def _reading(law: Law, index: int) -> str:
         return quantity(value, SENSORS[index][1])
     if reason == NOT_FITTED:
         return "not needed" if index == BARO else "not fitted"
-    return "not trusted, %s" % TRUST[reason]
+    return "not trusted, %s" % REASONS[reason]
 
 
 def wishes(law: Law) -> "tuple[bool, bool]":
@@ -96,7 +97,7 @@ def _because(law: Law, row: int, forcing: bool) -> str:
     if evidence.unit == "flag":
         return name
     if evidence.unit == "reason":
-        return "%s, %s" % (name, TRUST[evidence.measured])
+        return "%s, %s" % (name, REASONS[evidence.measured])
     return "%s, %s against %s" % (
         name,
         quantity(evidence.measured, evidence.unit),

@@ -216,7 +216,7 @@ _SUCTION = [
         "stuck",
         "suction",
         60.0,
-        **_found(rows.STARVED, 1.6, 2.0, KEY_ON, _KEY),
+        **_found(rows.STARVED, 2.1, 2.5, KEY_ON, _KEY),
         may_pass=("H8",),
         covered_by="errs to diesel",
     ),
@@ -245,7 +245,7 @@ _SUCTION = [
     ),
     _unnoticed("suction-offset-high", "offset", "suction", 5.0, "the filter is changed too soon", "H8"),
     _unnoticed(
-        "suction-offset-low", "offset", "suction", -5.0, "5 kPa lie between the last threshold and 40 kPa at the pump"
+        "suction-offset-low", "offset", "suction", -5.0, "7 kPa lie between the last threshold and 40 kPa at the pump"
     ),
     _unnoticed(
         "suction-scale-half",
@@ -507,7 +507,7 @@ _VALVES = [
 ]
 
 _OIL_SIDE = [
-    Entry("filter-plugged", "filter_clogged", size=40.0, **_found(rows.STARVED, 1.6, 2.0, STARVES, _KEY)),
+    Entry("filter-plugged", "filter_clogged", size=40.0, **_found(rows.STARVED, 2.1, 2.5, STARVES, _KEY)),
     Entry(
         "filter-clogging",
         "filter_clogged",
@@ -515,7 +515,7 @@ _OIL_SIDE = [
         **{**_found(rows.RESTRICTED, 10.6, 11.0, CLOGGED), "found_by": (rows.RESTRICTED, rows.STARVED)},
         covered_by="below the threshold the engine gets what it asks for",
     ),
-    Entry("wax-plug", "wax_plug", size=50.0, **_found(rows.STARVED, 1.6, 2.0, STARVES, _KEY)),
+    Entry("wax-plug", "wax_plug", size=50.0, **_found(rows.STARVED, 2.1, 2.5, STARVES, _KEY)),
     Entry(
         "water-slug",
         "water_slug",

@@ -115,9 +115,13 @@ class _Watch:
         panel = self.loop.board.law.panel
         if not self.loop.board.powered:
             return False
-        # a warning that waits behind PURGE COMPLETE is told by the amber lamp; what ends a held-on engine, as a cut purge
+        if panel.message in self.entry.found_by:
+            return True
+        # a row that acts behind PURGE COMPLETE is told by the amber lamp; one that ends a held-on engine, as a cut purge
+        interlocks = self.loop.board.law.interlocks
+        acts = any((interlocks.blocked | interlocks.forced) >> row & 1 for row in self.entry.found_by)
         waits = panel.message == messages.MAY_STOP and panel.amber != OFF
-        return panel.message in self.entry.found_by or panel.message == messages.PURGE_CUT or waits
+        return acts and (waits or panel.message == messages.PURGE_CUT)
 
 
 def _promises(entry: Entry, watch: _Watch, result: Result) -> None:

@@ -22,7 +22,7 @@ METAL_C, HEATER_ALONE_S, RESERVE = 110.0, 2.0, 0.5
 RUN_ON_S, RUN_ON_END_S = 120.0, 1.0  # whole time; from its end, or a switch that opens, to a stopped engine
 ON_OIL_ALONE_S = 3.0
 FOLLOW_S, FOLLOW_BLIND_S = 2.0, 60.0
-OVERFULL = 0.97
+OVERFULL, NEARLY_EMPTY = 0.97, 0.05
 _ROUNDING = 1e-9  # of times added up tick by tick
 # Less than one and a half volumes of diesel through the path, worst law, is no purge: 1 / (4 theta)
 UNPURGED_SHARE = 1.0 / (4.0 * 1.5)
@@ -113,7 +113,7 @@ class Monitors:
         elif self._alone_s:
             self._alone_s = 0.0
         if car.key_on != self._was_key:
-            self._key(t_s)
+            self._key()
         if running != car.key_on or car.heater_on or car.heater_metal_c > 80.0 or self._heater_s or self._run_on_s:
             self._rare(t_s, dt_s)
         self._followed(t_s, dt_s)
@@ -162,8 +162,8 @@ class Monitors:
         elif event is not None:
             del self._open[key]
 
-    def _key(self, t_s: float) -> None:
-        """At key-off remember whether the driver was warned: by then, or by what the board says within the next tick."""
+    def _key(self) -> None:
+        """A key that was turned: what is left in the lines, or a warning that has yet to come, counts from here."""
         if self.car.key_on:
             self._restart = self.car.path.worst_inside_oil > UNPURGED_SHARE
             self._left_over = self.car.path.worst_inside_oil
@@ -202,7 +202,10 @@ class Monitors:
             self._judge("H4", t_s, self._starved_s, STARVED_S, "s", "suction above 40 kPa")
         self._air_s = self._air_s + dt_s if car.air_at_pump else 0.0
         if self._air_s:
-            self._judge("H4", t_s, self._air_s, AIR_S, "s", "air at the pump", self._low_told)
+            told = (
+                self._low_told and min(car.oil_level, car.diesel_level) < NEARLY_EMPTY
+            )  # and that is where it comes from
+            self._judge("H4", t_s, self._air_s, AIR_S, "s", "air at the pump", told)
 
     def _valve_alone(self, t_s: float, dt_s: float, running: bool) -> None:
         """H7: the supply valve stands on oil although no living board with a running engine holds it there."""

@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from changeover import messages, rows
-from changeover.settings import ADVISE, LOOPED_RETURN, PERMIT, TANK_RETURN, flow_low_ul_s, purge_ul
+from changeover.settings import ADVISE, PERMIT, TANK_RETURN, flow_low_ul_s, pump_entry_cdegc, purge_ul
 from changeover.validate import validate
 from host_sim import signals
 from host_sim.fluids import refutas_index
@@ -45,7 +45,6 @@ class Truth:
         self._thin = refutas_index(30.0)
         self._trip_suction_pa = 0.0
         self._known_suction_pa = 0.0
-        self._low_v = 20.0
         self._low_for_s = 0.0
         self._closed_s = 1e9
         self._was_open = False
@@ -183,8 +182,7 @@ class Truth:
         return self._coldest_c() > self._values["oil_entry_cdegc"] / 100.0 - OFFSET_K
 
     def _loop_cold(self) -> bool:
-        looped = self._values["layout"] == LOOPED_RETURN
-        return looped and self.car.pump_inlet_c < self._values["oil_limit_cdegc"] / 100.0 - 18.0 + OFFSET_K
+        return self.car.pump_inlet_c < pump_entry_cdegc(self._values) / 100.0 + OFFSET_K
 
     def _ready(self) -> bool:
         return self.board.signals.cockpit.ready

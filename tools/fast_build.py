@@ -104,7 +104,7 @@ def for_compiler(source: str) -> str:
     """The source line for line, with two words that mypyc needs and MicroPython lacks.
 
     Module constants become `Final`: else each use is a look-up by name, which costs half of the gain. Classes may be
-    copied, for forks; mypyc's own word for that, `serializable`, skips `__init__` (mypyc issue 1172), the one for
+    copied, for forks; mypyc's own word for that, `serializable`, skips `__init__`, the one for
     subclasses does not.
     """
     lines = source.split("\n")

@@ -44,7 +44,7 @@ _NEVER = "never"
 
 TABLE: tuple[tuple, ...] = (
     ("settings not valid", ALWAYS, "settings_bad", "settings_bad", 0, 0, 0, TO_DIESEL, LATCHED, "H7"),
-    ("fuel starved", ALWAYS, "suction > starved", "suction > starved", 1000, 1000, 0, TO_PURGE, LATCHED, "H4"),
+    ("fuel starved", ALWAYS, "suction > starved", "suction > starved", 1500, 1500, 0, TO_PURGE, LATCHED, "H4"),
     (
         "supply low", 1 << SUPPLY, "supply < supply_block", "engine and supply < supply_force",
         3000, 200, 3000, TO_DIESEL, HELD, "H7",

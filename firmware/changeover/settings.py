@@ -2,6 +2,7 @@
 
 ADVISE, PERMIT, AUTOMATIC = 0, 1, 2
 TANK_RETURN, LOOPED_RETURN = 0, 1
+_ANY_CDEGC = -30000  # colder than anything
 
 # Divider of a 10 kohm NTC (Steinhart-Hart 1.129148e-3, 2.34125e-4, 8.76741e-8) with 5.6 kohm to the reference: 16-bit
 # counts every 5 K from -40 degC; made by host_sim.ntc.table, compared with it in the tests.
@@ -63,9 +64,10 @@ ROWS = [
     ("suction_pa_per_kcount", "Pa/1000 counts", 1695, 100, 12000),
     ("baro_zero_counts", "counts", -6226, -20000, 20000),
     ("baro_pa_per_kcount", "Pa/1000 counts", 1695, 100, 12000),
-    ("suction_block_pa", "Pa", 24000, 2000, 35000),
-    ("suction_force_pa", "Pa", 30000, 4000, 36000),
-    ("suction_starved_pa", "Pa", 35000, 10000, 38000),
+    ("suction_block_pa", "Pa", 24000, 2000, 31000),
+    ("suction_force_pa", "Pa", 30000, 4000, 32000),
+    # the cold front of the oil in the feed line takes 10 kPa more for seconds, and the pump starves at 40
+    ("suction_starved_pa", "Pa", 33000, 10000, 33000),
     ("oil_level_zero_counts", "counts", 3277, 0, 65535),
     ("oil_level_full_counts", "counts", 62259, 0, 65535),
     ("diesel_level_zero_counts", "counts", 3277, 0, 65535),
@@ -102,6 +104,21 @@ def defaults() -> dict[str, int]:
 def purge_ul(values: dict[str, int]) -> int:
     """Purge target in uL, rounded up; worst case 3000 mL x 6000 permille = 18 000 000."""
     return (values["path_ul"] + 999) // 1000 * values["purge_factor_permille"]
+
+
+def purge_permille(values: dict[str, int]) -> int:
+    """What one purge adds to the oil tank's level, rounded up: it has to fit. uL of diesel into mL of tank is permille;
+    a loop returns nothing to a tank. Worst case 18 000 000 over 4000."""
+    return -(-purge_ul(values) // values["oil_tank_ml"]) if values["layout"] == TANK_RETURN else 0
+
+
+def pump_entry_cdegc(values: dict[str, int]) -> int:
+    """How warm fuel at the pump's inlet must be before oil is let in; only a loop asks.
+
+    There only what is burnt flows, and pump and feed line, while cold, would cool the oil below its limit again. The hot
+    oil that follows warms what goes round by 18 K before much of it is oil: the simulated car, -20 to 20 degC.
+    """
+    return values["oil_limit_cdegc"] - 1800 if values["layout"] == LOOPED_RETURN else _ANY_CDEGC
 
 
 def flow_low_ul_s(values: dict[str, int]) -> int:

@@ -10,6 +10,7 @@ from changeover.settings import (
     ROWS,
     TANK_RETURN,
     flow_low_ul_s,
+    purge_permille,
     purge_ul,
 )
 
@@ -141,7 +142,7 @@ def _volumes(values: dict[str, int], errors: list[tuple[str, object, str, str]])
         )
         errors.append(("authority", values["authority"], "at most %d" % highest, why))
     if values["layout"] == TANK_RETURN:
-        room = values["oil_full_permille"] - purge_ul(values) // values["oil_tank_ml"]
+        room = values["oil_full_permille"] - purge_permille(values)
         if room < values["oil_low_block_permille"] + 100:
             why = "a purge of %d mL leaves no level at which oil may be used" % (purge_ul(values) // 1000)
             errors.append(("oil_tank_ml", values["oil_tank_ml"], "a larger tank or a smaller purge", why))

@@ -129,7 +129,7 @@ class Flat:
             if blocked & STARVED:
                 block |= STARVED
                 force |= STARVED
-            elif self.starved_ms >= 1000:
+            elif self.starved_ms >= 1500:
                 self.starved_ms = 0
                 block |= STARVED
                 force |= STARVED

@@ -307,7 +307,7 @@ def test_oil_that_came_while_the_board_had_no_power_counts_from_the_last_that_it
 def test_air_after_the_driver_was_told_that_a_tank_is_low_is_told_in_that_trip() -> None:
     for between, told in (("nothing", True), ("key off and on", False)):
         stage = Stage()
-        stage.drive(TICK_S, message=rows.OIL_LOW)
+        stage.drive(TICK_S, message=rows.OIL_LOW, oil_level=0.04)
         if between == "key off and on":
             stage.park(TICK_S, message=messages.PARKED_CLEAN)
         stage.drive(TICK_S, message=messages.ON_OIL)

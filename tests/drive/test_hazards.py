@@ -170,6 +170,14 @@ def test_h4_suction_above_40_kpa_for_three_seconds() -> None:
     assert stage.found == [("H4", False)]
 
 
+@pytest.mark.parametrize(("level", "told"), [(0.04, True), (0.06, False)])
+def test_h4_air_is_told_where_a_warning_of_a_low_tank_stood_and_the_tank_is_empty(level: float, told: bool) -> None:
+    stage = Stage()
+    stage.drive(60.0, message=rows.DIESEL_LOW, diesel_level=level)
+    stage.drive(3.0, air_at_pump=True)
+    assert stage.found == [("H4", told)]
+
+
 def test_h4_air_at_the_pump_for_two_seconds() -> None:
     stage = Stage()
     stage.drive(1.9, air_at_pump=True)

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from changeover import messages, rows
-from changeover.settings import ADVISE, AUTOMATIC, PERMIT
+from changeover.settings import ADVISE, AUTOMATIC, LOOPED_RETURN, PERMIT, TANK_RETURN, pump_entry_cdegc
 from host_sim.car import Car
 from host_sim.faults import Fault, Injector
 from host_sim.profile import load_profile
@@ -36,7 +36,7 @@ class Stage:
             key_on=True, engine_running=True, supply_min_v=14.0, supply_valve_pos=0.0, return_valve_pos=0.0,
             suction_pa=0.0, air_leak=0.0, oil_level=0.6,
             diesel_level=0.6, filter_c=20.0, tank_outlet_c=20.0, coolant_feed_c=20.0, ambient_c=20.0, heater_dead=False,
-            path=SimpleNamespace(worst_inside_oil=0.0), fuel_table=_fuel_table(),
+            pump_inlet_c=20.0, path=SimpleNamespace(worst_inside_oil=0.0), fuel_table=_fuel_table(),
         )  # fmt: skip
         self.cockpit = Cockpit()
         self.board: Any = SimpleNamespace(
@@ -218,6 +218,15 @@ def test_settings_are_called_bad_when_the_validator_refuses_them_or_flash_has_lo
     stage.live(0.1)
     assert stage.truth.holds(rows.SETTINGS)
     assert Stage(purge_factor_permille=1499).truth.holds(rows.SETTINGS)
+
+
+def test_oil_is_cold_in_a_loop_whose_round_has_not_warmed() -> None:
+    entry_c = pump_entry_cdegc({**VALUES, "layout": LOOPED_RETURN}) * PER_CDEGC
+    warm = {"filter_c": 90.0, "tank_outlet_c": 90.0}
+    for layout, inlet_c, true in ((LOOPED_RETURN, 4.9, True), (LOOPED_RETURN, 5.1, False), (TANK_RETURN, -30.0, False)):
+        stage = Stage(layout=layout)
+        stage.live(0.1, **warm, pump_inlet_c=entry_c + inlet_c)
+        assert stage.truth.holds(rows.OIL_COLD) is true
 
 
 def test_what_warm_oil_asks_of_the_driver_is_true_under_one_authority_and_selector() -> None:

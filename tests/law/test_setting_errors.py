@@ -53,10 +53,10 @@ RULES: list[tuple[dict[str, int], list[tuple[str, object, str, str]]]] = [
         ],
     ),
     (
-        {"suction_force_pa": 35_000},
+        {"suction_force_pa": 30_000, "suction_starved_pa": 30_000},
         [
             (
-                "suction_force_pa", 35_000, "below suction_starved_pa = 35000",
+                "suction_force_pa", 30_000, "below suction_starved_pa = 30000",
                 "a clogging filter must be seen before the engine starves",
             )
         ],
@@ -114,7 +114,7 @@ def test_just_within_its_limits_every_rule_is_content() -> None:
     for changes in (
         {"oil_exit_cdegc": 6800}, {"oil_exit_cdegc": 6850, "oil_entry_cdegc": 7300}, {"oil_exit_cdegc": 7200},
         {"coolant_exit_cdegc": 6800}, {"coolant_exit_cdegc": 6300}, {"suction_block_pa": 29_999},
-        {"suction_force_pa": 34_999}, {"flow_measured_ul_s": 27_999}, {"fit_supply": 0, "authority": PERMIT},
+        {"suction_force_pa": 32_000}, {"flow_measured_ul_s": 27_999}, {"fit_supply": 0, "authority": PERMIT},
     ):  # fmt: skip
         assert validate({**fitted_out(), **changes}) == [], changes
 

@@ -158,7 +158,8 @@ def test_announced_pause_is_excused_once() -> None:
     [
         (rows.SUPPLY_LOW, [(False, 100), (True, 100), (True, 250)], True),
         (rows.STARVED, [(False, 100), (True, 1000), (True, 1)], False),
-        (rows.STARVED, [(False, 100), (True, 1000), (True, 999), (True, 1)], True),
+        (rows.STARVED, [(False, 100), (True, 1000), (True, 999), (True, 500)], False),
+        (rows.STARVED, [(False, 100), (True, 1000), (True, 999), (True, 501)], True),
         (rows.COOLANT_SENSOR, [(True, 100), (False, 1000), (False, 1000), (False, 1)], True),
     ],
 )
