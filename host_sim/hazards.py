@@ -22,7 +22,8 @@ METAL_C, HEATER_ALONE_S, RESERVE = 110.0, 2.0, 0.5
 RUN_ON_S, RUN_ON_END_S = 120.0, 1.0  # whole time; from its end, or a switch that opens, to a stopped engine
 ON_OIL_ALONE_S = 3.0
 FOLLOW_S, FOLLOW_BLIND_S = 2.0, 60.0
-OVERFULL, NEARLY_EMPTY = 0.97, 0.05
+OVERFULL = 0.97
+NEARLY_EMPTY = 0.05
 _ROUNDING = 1e-9  # of times added up tick by tick
 # Less than one and a half volumes of diesel through the path, worst law, is no purge: 1 / (4 theta)
 UNPURGED_SHARE = 1.0 / (4.0 * 1.5)
