@@ -82,6 +82,7 @@ class Monitors:
         self._left_over = 0.0  # oil inside since key-on that no new oil has joined
         self._warned = False
         self._low_told = False
+        self._room_told = False
         self._was_key = False
         self._was_running = False
         self._starved_s = 0.0
@@ -95,6 +96,7 @@ class Monitors:
         self._untrue_s = 0.0
         self._untrue_message = -1
         self._spoilt_ml = 0.0
+        self._spoilt_told_ml = 0.0
 
     def step(self, t_s: float, dt_s: float) -> None:
         """Judge the `dt_s` seconds that ended at `t_s`."""
@@ -126,9 +128,15 @@ class Monitors:
         """What changes slowly: tanks and record. Once a second while driving, once an hour is enough in a parked car."""
         car = self.car
         spoilt_ml = car.oil_into_diesel_tank_worst
-        share = spoilt_ml / max(car.diesel_ul * 1e-3, 1.0)
-        self._judge("H3", t_s, share, CONTAMINATION_SHARE, "share of the tank", "oil in the diesel tank")
-        if self.board.powered:
+        powered = self.board.powered
+        if powered and self._room_told:  # a purge was owed, and he drove on although its tank has no room
+            self._spoilt_told_ml += spoilt_ml - self._spoilt_ml
+        diesel_ml = max(car.diesel_ul * 1e-3, 1.0)
+        told = spoilt_ml - self._spoilt_told_ml <= CONTAMINATION_SHARE * diesel_ml
+        self._judge(
+            "H3", t_s, spoilt_ml / diesel_ml, CONTAMINATION_SHARE, "share of the tank", "oil in the diesel tank", told
+        )
+        if powered:
             self._spoilt_ml = spoilt_ml
         else:
             lost = spoilt_ml - self._spoilt_ml
@@ -168,7 +176,7 @@ class Monitors:
         if self.car.key_on:
             self._restart = self.car.path.worst_inside_oil > UNPURGED_SHARE
             self._left_over = self.car.path.worst_inside_oil
-            self._low_told = False
+            self._low_told = self._room_told = False
         else:
             self._warned = False
 
@@ -190,7 +198,8 @@ class Monitors:
             self._left_over = 0.0  # new oil has come in
         else:
             self._left_over = min(self._left_over, inside)
-        if car.pump_index_worst > (self._thick_restart if self._restart else self._thick):
+        oily = inside > _TRACE  # deep frost thickens diesel, too: not by anything that was changed over
+        if oily and car.pump_index_worst > (self._thick_restart if self._restart else self._thick):
             self._thick_ml += car.feed_ul_s * dt_s / 1000.0
             told = self._left_over > 0.0 and self._warned  # what was left in the lines, and he was told of it
             self._judge("H1", t_s, self._thick_ml, THICK_ML, "mL", "thick fuel through the pump", told)
@@ -270,6 +279,8 @@ class Monitors:
             self._warned = True
         if message in _LOW:
             self._low_told = True
+        if message == rows.NO_ROOM and self.truth.holds(message):
+            self._room_told = True
         if self.truth.holds(message):
             self._untrue_s = 0.0
             self._untrue_message = -1

@@ -113,7 +113,7 @@ class Conditions:
                 self._both(rows.STARVED)
             if suction > self.limits.suction_force:
                 self.force |= 1 << rows.RESTRICTED
-        if restriction.high_pa > self.limits.suction_block:
+        if restriction.mean_pa > self.limits.suction_block or restriction.spent:
             self.block |= 1 << rows.RESTRICTED
         if restriction.air:
             self._both(rows.AIR)

@@ -90,7 +90,7 @@ class Evidence:
         elif reason == rows.RESTRICTED and forcing:
             self._set(inputs.suction_pa, conditions.limits.suction_force, "Pa")
         elif reason == rows.RESTRICTED:
-            self._set(self._restriction.high_pa, conditions.limits.suction_block, "Pa")
+            self._set(self._restriction.mean_pa, conditions.limits.suction_block, "Pa")
         elif reason == rows.AIR:
             self._set(inputs.suction_pa, self._restriction.low_pa, "Pa")
         elif reason == rows.COOLANT_SENSOR:

@@ -34,7 +34,7 @@ class Law:
         self.interlocks = Interlocks()
         self.machine = Machine(values, self.inputs, self.interlocks, record.oil_in_lines)
         self.restriction = Restriction(values)
-        self.restriction.high_pa = record.suction_high_pa
+        self.restriction.mean_pa = record.suction_mean_pa
         self.restriction.low_pa = record.suction_low_pa
         self.heater = Heater(values, self.inputs, self.machine)
         self.conditions = Conditions(values, valid, restarted, self.inputs, self.machine, self.restriction, self.heater)
@@ -90,6 +90,8 @@ class Law:
         self.trust.tick()
         self.conditions.step(dt_ms)
         self.interlocks.step(self.conditions.block, self.conditions.force, dt_ms)
+        if self.interlocks.forced >> rows.RESTRICTED & 1:
+            self.restriction.spent = True
 
     def written(self, succeeded: bool) -> None:
         """The board's answer: the record of `write_record` is in flash and reads back, or it is not."""
@@ -101,7 +103,7 @@ class Law:
     def write_record(self) -> bytes:
         """The bytes to write when `machine.write_wanted` is up, into slot `record.slot()`. Allocates, not in a step."""
         self.record.oil_in_lines = self.machine.record_dirty
-        self.record.suction_high_pa = self.restriction.high_pa
+        self.record.suction_mean_pa = self.restriction.mean_pa
         self.record.suction_low_pa = self.restriction.low_pa
         return self.record.encode()
 
@@ -113,6 +115,7 @@ class Law:
         self.trust.restart()
         self.interlocks.restart()
         self.conditions.restart()
+        self.restriction.spent = False
         self.heater.restart()
         self.machine.restart()
 

@@ -21,7 +21,7 @@ class Record:
         self.sequence = 0
         self.boots = 0
         self.trips = 0
-        self.suction_high_pa = 0
+        self.suction_mean_pa = 0
         self.suction_low_pa = 0
 
     def encode(self) -> bytes:
@@ -29,7 +29,7 @@ class Record:
         self.sequence = (self.sequence + 1) & _SEQUENCE_MASK
         body = struct.pack(
             _FORM, _MAGIC, _VERSION, 1 if self.oil_in_lines else 0, self.sequence, self.boots, self.trips,
-            self.suction_high_pa, self.suction_low_pa,
+            self.suction_mean_pa, self.suction_low_pa,
         )  # fmt: skip
         body = body + bytes(SLOT_BYTES - 4 - len(body))
         return body + struct.pack("<I", crc32(body) & 0xFFFFFFFF)
@@ -52,7 +52,7 @@ def decode(data: bytes) -> Record | None:
     record = Record()
     fields = struct.unpack(_FORM, data[: SLOT_BYTES - 8])
     record.oil_in_lines = fields[2] == 1
-    record.sequence, record.boots, record.trips, record.suction_high_pa, record.suction_low_pa = fields[3:]
+    record.sequence, record.boots, record.trips, record.suction_mean_pa, record.suction_low_pa = fields[3:]
     return record
 
 

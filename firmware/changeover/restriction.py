@@ -4,40 +4,47 @@ from changeover.settings import NORM_FIRST_C, NORM_NAMES, NORM_STEP_C
 
 _OBSERVABLE_PA = 4000  # below this reference a halved suction drowns in the sensor's own error
 _STEADY_S = 20  # of oil flowing before a reading means anything
+_TRIP_S = 60  # of readings before they speak for a trip
+_MOST_S = 16384  # after so many the older ones count half
 _UNKNOWN = 0
 
 
 class Restriction:
-    """`high_pa`, `low_pa`: worst and least normalised suction known, of this trip and the last. 0: not known."""
+    """Normalised suction, 0: not known. `mean_pa`: mean of this trip, once it has 60 s of readings, else of the last that had;
+    `low_pa`: least of the last. `spent`: since key-on it has ended oil."""
 
     def __init__(self, values: dict[str, int]) -> None:
         self._norm = [values[name] for name in NORM_NAMES]
-        self.high_pa = _UNKNOWN
+        self.mean_pa = _UNKNOWN
         self.low_pa = _UNKNOWN
+        self.spent = False
         self.air = False
         self.observable = False
         self._drawing_s = 0
         self._smooth_pa = 0
-        self._trip_high_pa = _UNKNOWN
         self._trip_low_pa = _UNKNOWN
+        self._sum_16pa = 0
+        self._read_s = 0
 
     def changed(self) -> None:
         """A new element: what the old one taught is void."""
-        self.high_pa = _UNKNOWN
+        self.mean_pa = _UNKNOWN
         self.low_pa = _UNKNOWN
-        self._trip_high_pa = _UNKNOWN
-        self._trip_low_pa = _UNKNOWN
+        self.spent = False
+        self._begin()
 
     def keep_trip(self, air_found: bool) -> None:
-        """Key-off: this trip's values replace the last one's where it had any; the least not after air was found."""
-        if self._trip_high_pa:
-            self.high_pa = self._trip_high_pa
+        """Key-off: this trip's least replaces the last one's, where it had any and no air was found."""
         if self._trip_low_pa and not air_found:
             self.low_pa = self._trip_low_pa
-        self._trip_high_pa = _UNKNOWN
-        self._trip_low_pa = _UNKNOWN
         self.air = False
         self._drawing_s = 0
+        self._begin()
+
+    def _begin(self) -> None:
+        self._trip_low_pa = _UNKNOWN
+        self._sum_16pa = 0
+        self._read_s = 0
 
     def factor_permille(self, oil_cdegc: int) -> int:
         """Correction at this oil temperature, linear between the settings' rows and held at their ends."""
@@ -64,12 +71,18 @@ class Restriction:
             self._smooth_pa = norm_pa
             return
         self._smooth_pa += (norm_pa - self._smooth_pa) // 16
-        if self._smooth_pa > self._trip_high_pa:
-            self._trip_high_pa = self._smooth_pa
-            if self._smooth_pa > self.high_pa:
-                self.high_pa = self._smooth_pa
+        self._average(norm_pa)
         if self._trip_low_pa == _UNKNOWN or self._smooth_pa < self._trip_low_pa:
             self._trip_low_pa = max(self._smooth_pa, 1)
         expected_pa = self.low_pa * 1000 // factor  # worst case 1 035 000 * 1000, factor 20 or more
         self.observable = expected_pa >= _OBSERVABLE_PA
         self.air = self.observable and suction_pa < expected_pa // 2
+
+    def _average(self, norm_pa: int) -> None:
+        self._sum_16pa += norm_pa // 16  # worst case 64 687 * 16 384 = 1 059 831 808, a small integer
+        self._read_s += 1
+        if self._read_s == _MOST_S:
+            self._sum_16pa //= 2
+            self._read_s //= 2
+        if self._read_s >= _TRIP_S:
+            self.mean_pa = self._sum_16pa // self._read_s * 16

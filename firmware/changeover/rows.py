@@ -84,7 +84,7 @@ TABLE: tuple[tuple, ...] = (
     ),
     ("oil left in the lines", ALWAYS, "lines_dirty", _NEVER, 0, 0, 0, TO_PURGE, HELD, "H2"),
     (
-        "filter restricted", ALWAYS, "suction_high > suction_block", "suction > suction_force",
+        "filter restricted", ALWAYS, "suction_mean > suction_block or spent", "suction > suction_force",
         0, 10000, 0, TO_PURGE, HELD, "H4",
     ),
     ("too many reverts", ALWAYS, "reverts > reverts_max", _NEVER, 0, 0, 0, TO_PURGE, LATCHED, "H1"),

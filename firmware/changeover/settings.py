@@ -64,7 +64,7 @@ ROWS = [
     ("suction_pa_per_kcount", "Pa/1000 counts", 1695, 100, 12000),
     ("baro_zero_counts", "counts", -6226, -20000, 20000),
     ("baro_pa_per_kcount", "Pa/1000 counts", 1695, 100, 12000),
-    ("suction_block_pa", "Pa", 24000, 2000, 31000),
+    ("suction_block_pa", "Pa", 29000, 2000, 31000),
     ("suction_force_pa", "Pa", 30000, 4000, 32000),
     # the cold front of the oil in the feed line takes 10 kPa more for seconds, and the pump starves at 40
     ("suction_starved_pa", "Pa", 33000, 10000, 33000),
@@ -91,6 +91,7 @@ ROWS = [
     ("cooling_time_s", "s", 6000, 600, 30000),
     ("oil_restart_cdegc", "cdegc", 5600, 3000, 9000),
     ("ambient_worst_cdegc", "cdegc", -1500, -4000, 3000),
+    ("valve_hold_percent", "percent", 100, 40, 100),
 ]
 ROWS.extend((name, "counts", counts, 1, 65535) for name, counts in zip(NTC_NAMES, _NTC_COUNTS))
 ROWS.extend((name, "permille", permille, 20, 9000) for name, permille in zip(NORM_NAMES, _NORM_PERMILLE))

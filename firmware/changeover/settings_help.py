@@ -82,6 +82,10 @@ HELP = {
     "cooling_time_s": ("shorter stops are advised", "longer stops are advised"),
     "oil_restart_cdegc": ("longer stops, thicker oil at the restart", "shorter stops"),
     "ambient_worst_cdegc": ("without an ambient sensor: shorter stops are advised", "longer stops are advised"),
+    "valve_hold_percent": (
+        "less current and heat in the coils after half a second; too small, and they drop out to diesel",
+        "100: the coils take their full current",
+    ),
 }  # fmt: skip
 
 

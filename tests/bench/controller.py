@@ -24,7 +24,7 @@ _SHAKEN_TICKS = 40000
 _TURNED = 2  # the opposite of what it would be
 _QUIET = {
     "coolant": 8500, "oil": 8000, "suction": 6000, "oil_tank": 8100, "oil_level": 600, "diesel_level": 600,
-    "supply": 14000, "key": 1, "engine": 1, "ready": 1, "brake": 0, "neutral": 0, "bonnet": 1, "high_pa": 5000,
+    "supply": 14000, "key": 1, "engine": 1, "ready": 1, "brake": 0, "neutral": 0, "bonnet": 1, "mean_pa": 5000,
 }  # fmt: skip
 _SHAKES: dict[str, tuple[int, ...]] = {
     "coolant": (5900, 6900), "oil": (6400, 6600, 9800, 10100), "suction": (26000, 36000), "oil_tank": (6600,),
@@ -33,7 +33,7 @@ _SHAKES: dict[str, tuple[int, ...]] = {
     "inlet_why": (OPEN, SETTLING), "oil_level_why": (OPEN,), "diesel_level_why": (OPEN,), "supply_why": (OPEN,),
     "key": (0,), "engine": (0,), "ready": (0,), "button": (1,),
     "supply_contact": (_TURNED,), "return_contact": (_TURNED,),
-    "high_pa": (19000,), "air": (1,), "heater_failed": (1,), "dt_ms": (300, 1000),
+    "mean_pa": (30000,), "spent": (1,), "air": (1,), "heater_failed": (1,), "dt_ms": (300, 1000),
 }  # fmt: skip
 
 

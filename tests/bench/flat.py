@@ -115,7 +115,7 @@ class Flat:
             dt, coolant, coolant_why, oil, oil_why, suction, suction_why, oil_tank, oil_tank_why, inlet_why,
             oil_level, oil_level_why, diesel_level, diesel_level_why, supply, supply_why,
             key, engine, ready, button, supply_contact, return_contact, brake, neutral, bonnet,
-            high_pa, air, heater_failed,
+            mean_pa, spent, air, heater_failed,
         ) = reading  # fmt: skip
         blocked = self.blocked
         forced = self.forced
@@ -423,7 +423,7 @@ class Flat:
         if self.lines_dirty:
             block |= LINES
 
-        if high_pa > self.suction_block_pa:
+        if mean_pa > self.suction_block_pa or spent:
             block |= RESTRICTED
         if suction > self.suction_force_pa and suction_why == GOOD:
             if forced & RESTRICTED:

@@ -80,7 +80,7 @@ BLOCKS: dict[int, Condition] = {
     rows.OIL_LOW: lambda c: c.oil_level_why == GOOD and c.oil_level < c.limits.oil_low_block,
     rows.DIESEL_LOW: lambda c: c.diesel_level_why == GOOD and c.diesel_level < c.limits.diesel_low_block,
     rows.LINES: lambda c: c.lines_dirty,
-    rows.RESTRICTED: lambda c: c.high_pa > c.limits.suction_block,
+    rows.RESTRICTED: lambda c: c.mean_pa > c.limits.suction_block or c.spent,
     rows.CHATTER: lambda c: c.reverts > c.limits.reverts_max,
     rows.HEATER: lambda c: c.heater_failed,
     rows.OIL_COLD: _oil_cold,
@@ -189,7 +189,8 @@ class Controller:
     brake: bool
     neutral: bool
     bonnet: bool
-    high_pa: int
+    mean_pa: int
+    spent: bool
     air: bool
     heater_failed: bool
 

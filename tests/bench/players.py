@@ -114,7 +114,7 @@ class LawPlayer(Player):
             tank.value, tank.reason, inlet.reason, oil_level.value, oil_level.reason,
             diesel_level.value, diesel_level.reason, supply.value, supply.reason,
             key.on, engine.on, ready.on, button.on, supply_contact.on, return_contact.on, brake.on, neutral.on,
-            bonnet.on, restriction.high_pa, restriction.air, heater.failed,
+            bonnet.on, restriction.mean_pa, restriction.spent, restriction.air, heater.failed,
         ) in readings:  # fmt: skip
             condition_step(dt_ms)
             interlock_step(conditions.block, conditions.force, dt_ms)
@@ -135,7 +135,7 @@ class LawPlayer(Player):
             tank.value, tank.reason, inlet.reason, oil_level.value, oil_level.reason,
             diesel_level.value, diesel_level.reason, supply.value, supply.reason,
             key.on, engine.on, ready.on, button.on, supply_contact.on, return_contact.on, brake.on, neutral.on,
-            bonnet.on, restriction.high_pa, restriction.air, heater.failed,
+            bonnet.on, restriction.mean_pa, restriction.spent, restriction.air, heater.failed,
         ) in readings:  # fmt: skip
             pass
 
@@ -208,7 +208,7 @@ class PackagePlayer(Player):
             c.dt_ms, c.coolant, c.coolant_why, c.oil, c.oil_why, c.suction, c.suction_why, c.oil_tank, c.oil_tank_why,
             c.inlet_why, c.oil_level, c.oil_level_why, c.diesel_level, c.diesel_level_why, c.supply, c.supply_why,
             c.key, c.engine, c.ready, c.button, c.supply_contact, c.return_contact, c.brake, c.neutral, c.bonnet,
-            c.high_pa, c.air, c.heater_failed,
+            c.mean_pa, c.spent, c.air, c.heater_failed,
         ) in readings:  # fmt: skip
             step()
 
@@ -218,7 +218,7 @@ class PackagePlayer(Player):
             c.dt_ms, c.coolant, c.coolant_why, c.oil, c.oil_why, c.suction, c.suction_why, c.oil_tank, c.oil_tank_why,
             c.inlet_why, c.oil_level, c.oil_level_why, c.diesel_level, c.diesel_level_why, c.supply, c.supply_why,
             c.key, c.engine, c.ready, c.button, c.supply_contact, c.return_contact, c.brake, c.neutral, c.bonnet,
-            c.high_pa, c.air, c.heater_failed,
+            c.mean_pa, c.spent, c.air, c.heater_failed,
         ) in readings:  # fmt: skip
             pass
 

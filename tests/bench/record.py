@@ -22,7 +22,8 @@ Reading = tuple[Any, ...]  # ints and bools, in the order of FIELDS
 FIELDS = (
     "dt_ms", "coolant", "coolant_why", "oil", "oil_why", "suction", "suction_why", "oil_tank", "oil_tank_why",
     "inlet_why", "oil_level", "oil_level_why", "diesel_level", "diesel_level_why", "supply", "supply_why", "key",
-    "engine", "ready", "button", "supply_contact", "return_contact", "brake", "neutral", "bonnet", "high_pa", "air",
+    "engine", "ready", "button", "supply_contact", "return_contact", "brake", "neutral", "bonnet", "mean_pa",
+    "spent", "air",
     "heater_failed",
 )  # fmt: skip
 Answer = tuple[bool, bool]  # did the write succeed, did the record say that oil is in the lines
@@ -111,7 +112,7 @@ def _reading(law: Law, dt_ms: int) -> Reading:
         dt_ms, coolant.value, coolant.reason, oil.value, oil.reason, law.inputs.suction_pa, law.inputs.suction_reason,
         oil_tank.value, oil_tank.reason, channel[PUMP_INLET].reason, oil_level.value, oil_level.reason,
         diesel_level.value, diesel_level.reason, supply.value, supply.reason, *(contact[pin].on for pin in pins),
-        law.restriction.high_pa, law.restriction.air, law.heater.failed,
+        law.restriction.mean_pa, law.restriction.spent, law.restriction.air, law.heater.failed,
     )  # fmt: skip
 
 

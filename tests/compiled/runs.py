@@ -47,7 +47,7 @@ def state(loop: Loop) -> list[object]:
     return [
         [value.hex() for value in floats], loop.signals.raw, loop.signals.digital, loop.board.slots[0].hex(),
         machine.state, machine.moves, law.interlocks.blocked, law.interlocks.forced, law.panel.message,
-        machine.lines.fill_ul, machine.lines.credit_ul, law.restriction.high_pa,
+        machine.lines.fill_ul, machine.lines.credit_ul, law.restriction.mean_pa,
     ]  # fmt: skip
 
 

@@ -38,7 +38,7 @@ def outputs(law: Law) -> list[object]:
         machine.state, panel.message, machine.supply_on, machine.return_on, law.heater.on, law.run_on, law.power_hold,
         machine.write_wanted, law.interlocks.blocked, law.interlocks.forced, panel.red, panel.amber, panel.green,
         panel.buzzer, panel.advice_min, machine.moves, machine.move_from, machine.move_to, machine.move_reason,
-        machine.lines.credit_ul, machine.lines.fill_ul, law.inputs.suction_pa, law.restriction.high_pa,
+        machine.lines.credit_ul, machine.lines.fill_ul, law.inputs.suction_pa, law.restriction.mean_pa,
     ]  # fmt: skip
     for forcing in (True, False):
         evidence.read(machine.move_reason, forcing)
@@ -92,7 +92,7 @@ class Player:
             self._values = defaults()
         elif kind == "choose":
             record = choose([unhexlify(word) for word in words])
-            self._write(["remembered", record.oil_in_lines, record.sequence, record.trips, record.suction_high_pa])
+            self._write(["remembered", record.oil_in_lines, record.sequence, record.trips, record.suction_mean_pa])
         else:
             law = self._law
             self._step(words[0], words[1], words[2])

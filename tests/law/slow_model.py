@@ -117,10 +117,12 @@ class Moment:
 class SlowFilter:
     """What the filter's suction was, corrected to oil of 70 degC, while oil was drawn in one stretch."""
 
-    def __init__(self, values: dict[str, int], high_pa: int, low_pa: int) -> None:
+    def __init__(self, values: dict[str, int], mean_pa: int, low_pa: int) -> None:
         self.factors = [(100 * t_c, values[f"suction_norm_{t_c:03d}_permille"]) for t_c in range(20, 111, 10)]
-        self.last_high, self.last_low = high_pa, low_pa
+        self.mean, self.last_low = mean_pa, low_pa
+        self.spent = False
         self.trip: list[int] = []
+        self.read: list[int] = []
         self.stretch: list[int] = []
         self.smooth = 0
         self.air = False
@@ -145,17 +147,16 @@ class SlowFilter:
             return
         self.smooth += (corrected - self.smooth) // 16
         self.trip.append(self.smooth)
+        self.read.append(corrected // 16)
+        if len(self.read) >= 60:
+            self.mean = sum(self.read) // len(self.read) * 16
         reference = self.last_low * 1000 // self.factor(oil)
         self.air = reference >= 4000 and suction < reference // 2
 
-    def high(self) -> int:
-        return max([self.last_high, *self.trip])
-
     def key_off(self, air_found: bool) -> None:
-        self.last_high = max(self.trip, default=0) or self.last_high
         if self.trip and not air_found:
             self.last_low = max(1, min(self.trip))
-        self.trip, self.stretch, self.air = [], [], False
+        self.trip, self.read, self.stretch, self.air = [], [], [], False
 
 
 class SlowHeater:
@@ -304,6 +305,7 @@ class SlowModel:
         self.past, self.blocked, self.forced = [], set(), set()
         self.inlet.due, self.inlet.unfollowed = None, False
         self.heater.on, self.heater.proof = False, []
+        self.filter.spent = False
         self.asks_write = self.asks_write or (self.memory_bad and self.lines_dirty)  # what flash did not take, again
         self.memory_bad = False
         self.reverts = self.dwell_ms = 0
@@ -321,6 +323,7 @@ class SlowModel:
         self.past.append(Moment(self.at_ms, shown))
         self.blocked = {row for row in shown[ENTERS] | self.blocked if self._stands(row, ENTERS, row in self.blocked)}
         self.forced = {row for row in shown[ENDS] | self.forced if self._stands(row, ENDS, row in self.forced)}
+        self.filter.spent |= rows.RESTRICTED in self.forced
 
     def _guarded(self, row: int) -> bool:
         fitted = rows.FIT_SUPPLY_CONTACT * self.values["fit_supply_contact"]
@@ -359,7 +362,7 @@ class SlowModel:
         return self.limits | {
             "coolant": trusted(channels[COOLANT]), "pump_inlet": trusted(channels[PUMP_INLET]),
             "oil": oil, "oil_coldest": tank if tank < oil else oil,
-            "suction": trusted(suction), "suction_high": self.filter.high(), "supply": trusted(channels[SUPPLY]),
+            "suction": trusted(suction), "suction_mean": self.filter.mean, "spent": self.filter.spent, "supply": trusted(channels[SUPPLY]),
             "oil_level": trusted(channels[OIL_LEVEL]), "diesel_level": trusted(channels[DIESEL_LEVEL]),
             "engine": self.on[ENGINE], "engine_ms": self.engine_ms,
             "settling": any(verdict[0] == SETTLING for verdict in every),

@@ -474,45 +474,68 @@ def drawing(filter_: Restriction, seconds: int, suction_pa: int, oil_cdegc: int 
     return filter_
 
 
-def test_suction_counts_after_twenty_seconds_of_flow_and_a_sixteenth_of_each_change() -> None:
+def test_mean_of_a_trip_counts_from_its_sixtieth_reading_on() -> None:
     element = Restriction(fitted_out())
     assert not element.air
     assert not element.observable
-    drawing(element, 20, 16_000)
-    assert (element.high_pa, element.low_pa) == (0, 0)
-    assert drawing(element, 1, 16_000).high_pa == 16_000
-    assert drawing(element, 1, 17_600).high_pa == 16_100
-    assert drawing(element, 1, 16_100 - 33).high_pa == 16_100
-    element.keep_trip(False)
-    assert (element.high_pa, element.low_pa) == (16_100, 16_000)
+    assert not element.spent
+    element.mean_pa = 9000  # of the last trip
+    drawing(element, 20 + 59, 16_000)
+    assert element.mean_pa == 9000
+    assert drawing(element, 1, 16_000).mean_pa == 16_000
+    assert drawing(element, 60, 20_000).mean_pa == 18_000
+    drawing(element, 1, 20_000 + 16 * 121 - 1)  # 16 Pa are its finest step: the sum lacks one of them for the next
+    assert element.mean_pa == 18_000 + (2000 + 16 * 121 - 16) // 121 // 16 * 16
     element.second(False, 0, 7000)
-    drawing(element, 20, 30_000)
-    assert element.high_pa == 16_100
-    assert drawing(element, 1, 30_000).high_pa == 30_000
+    drawing(element, 20, 60_000)
+    before = element.mean_pa
+    assert drawing(element, 1, 60_000).mean_pa > before, "a stretch begins with twenty seconds that do not count"
+
+
+def test_older_readings_of_a_day_long_trip_count_half() -> None:
+    element = drawing(Restriction(fitted_out()), 20 + 16_384, 16_000)
+    assert element.mean_pa == 16_000
+    drawing(element, 8192, 32_000)
+    assert element.mean_pa == 24_000 - 24_000 % 16, "8192 of 16 000 and as many of 32 000"
+
+
+def test_least_suction_of_a_trip_is_averaged_by_sixteenths() -> None:
+    element = drawing(Restriction(fitted_out()), 20, 17_600)
+    element.keep_trip(False)
+    assert element.low_pa == 0
+    drawing(element, 21, 17_600)
+    element.second(True, 16_000, 7000)
+    element.second(True, 17_600, 7000)
+    element.keep_trip(False)
+    assert element.low_pa == 17_500
 
 
 def test_trip_without_readings_leaves_what_the_last_one_taught() -> None:
-    element = drawing(Restriction(fitted_out()), 21, 16_000)
+    element = drawing(Restriction(fitted_out()), 80, 16_000)
     element.keep_trip(False)
     element.keep_trip(False)
-    assert (element.high_pa, element.low_pa) == (16_000, 16_000)
-    drawing(element, 21, 8000)
+    assert (element.mean_pa, element.low_pa) == (16_000, 16_000)
+    drawing(element, 80, 8000)
     element.keep_trip(True)
-    assert (element.high_pa, element.low_pa) == (8000, 16_000), "air teaches nothing of a clean filter"
-    drawing(element, 21, 8000)
+    assert (element.mean_pa, element.low_pa) == (8000, 16_000), "air teaches nothing of a clean filter"
+    drawing(element, 80, 8000)
+    element.spent = True
     element.changed()
+    assert not element.spent
     element.keep_trip(False)
-    assert (element.high_pa, element.low_pa) == (0, 0)
-    drawing(element, 21, 9000).changed()
-    assert drawing(element, 1, 9000).high_pa == 9000
+    assert (element.mean_pa, element.low_pa) == (0, 0)
+    drawing(element, 79, 9600).changed()
+    drawing(element, 59, 9600)
+    assert element.mean_pa == 0
+    assert drawing(element, 1, 9600).mean_pa == 9600
     element.keep_trip(False)
-    assert (element.high_pa, element.low_pa) == (9000, 9000)
+    assert (element.mean_pa, element.low_pa) == (9600, 9600)
 
 
 def test_filter_without_any_suction_is_known_by_the_least_there_is() -> None:
-    element = drawing(Restriction(fitted_out()), 25, 0)
+    element = drawing(Restriction(fitted_out()), 80, 0)
     element.keep_trip(False)
-    assert (element.high_pa, element.low_pa) == (0, 1)
+    assert (element.mean_pa, element.low_pa) == (0, 1)
 
 
 def test_air_is_less_than_half_of_four_kilopascals_or_more() -> None:

@@ -47,7 +47,7 @@ def test_fresh_law_commands_nothing_and_remembers_nothing() -> None:
 def test_fresh_record_is_empty_but_for_the_oil_that_must_be_assumed() -> None:
     record = Record()
     assert record.oil_in_lines is True
-    assert (record.sequence, record.boots, record.trips, record.suction_high_pa, record.suction_low_pa) == (0,) * 5
+    assert (record.sequence, record.boots, record.trips, record.suction_mean_pa, record.suction_low_pa) == (0,) * 5
 
 
 def test_fresh_wishes_ask_for_nothing() -> None:

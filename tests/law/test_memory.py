@@ -17,7 +17,7 @@ from tests.law.rig import fitted_out
 def record(oil: bool, sequence: int = 7) -> Record:
     made = Record()
     made.oil_in_lines, made.sequence = oil, sequence - 1
-    made.boots, made.trips, made.suction_high_pa, made.suction_low_pa = 3, 2**30 - 1, 18_000, 4_321
+    made.boots, made.trips, made.suction_mean_pa, made.suction_low_pa = 3, 2**30 - 1, 18_000, 4_321
     return made
 
 
@@ -36,7 +36,7 @@ def test_record_comes_back_whole() -> None:
         back = decode(data)
         assert back is not None
         assert vars(back) == {
-            "oil_in_lines": oil, "sequence": 7, "boots": 3, "trips": 2**30 - 1, "suction_high_pa": 18_000,
+            "oil_in_lines": oil, "sequence": 7, "boots": 3, "trips": 2**30 - 1, "suction_mean_pa": 18_000,
             "suction_low_pa": 4_321,
         }  # fmt: skip
         assert struct.unpack("<I", data[-4:])[0] == zlib.crc32(data[:-4])
@@ -124,13 +124,13 @@ def test_write_that_is_refused_never_costs_the_good_slot(start: int) -> None:
 
 def test_law_writes_what_it_has_learnt_and_takes_it_up_again() -> None:
     law = Law(fitted_out(), record(False))
-    assert law.restriction.high_pa == 18_000
+    assert law.restriction.mean_pa == 18_000
     assert law.restriction.low_pa == 4_321
     law.machine.record_dirty = True
-    law.restriction.high_pa = 19_000
+    law.restriction.mean_pa = 19_000
     back = decode(law.write_record())
     assert back is not None
-    assert (back.oil_in_lines, back.suction_high_pa, back.suction_low_pa) == (True, 19_000, 4_321)
+    assert (back.oil_in_lines, back.suction_mean_pa, back.suction_low_pa) == (True, 19_000, 4_321)
 
 
 def test_a_stale_slot_beside_a_new_beginning_is_not_believed() -> None:

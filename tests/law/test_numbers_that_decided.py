@@ -108,7 +108,7 @@ def everything_known() -> Law:
         law.inputs.channel[index].reason = GOOD
         law.inputs.channel[index].value = value
     law.inputs.suction_pa, law.inputs.suction_reason = 9100, GOOD
-    law.restriction.high_pa, law.restriction.low_pa = 16_300, 5300
+    law.restriction.mean_pa, law.restriction.low_pa = 16_300, 5300
     law.machine.engine_ms, law.machine.dwell_ms, law.machine.reverts = 2700, 17_000, 3
     law.machine.lines.fill_ul, law.machine.lines.credit_ul = 31_000, 120_000
     law.machine.lines_dirty = False

@@ -35,7 +35,7 @@ OIL = D341.from_points(40.0, 40.0, 100.0, 8.6)  # the oil that the defaults are 
 
 
 SUFFIXES = {
-    "choice": "", "flag": "", "count": "_max", "cdegc": "_cdegc", "Pa": "_pa", "permille": "_permille", "mL": "_ml",
+    "choice": "", "flag": "", "count": "_max", "cdegc": "_cdegc", "percent": "_percent", "Pa": "_pa", "permille": "_permille", "mL": "_ml",
     "uL": "_ul", "uL/s": "_ul_s", "mV": "_mv", "s": "_s", "counts": "_counts", "uV/count": "_uv_per_count",
     "Pa/1000 counts": "_pa_per_kcount",
 }  # fmt: skip

@@ -72,12 +72,12 @@ class TwoOpinions(Rig):
         if self.suction_last_pa:
             record = Record()
             record.oil_in_lines = False
-            record.suction_high_pa = record.suction_low_pa = self.suction_last_pa
+            record.suction_mean_pa = record.suction_low_pa = self.suction_last_pa
             self.slots = [b"", record.encode()]
             self.suction_last_pa = 0
         super().boot(restarted)
         record = self.law.record
-        known = SlowFilter(self.values, record.suction_high_pa, record.suction_low_pa)
+        known = SlowFilter(self.values, record.suction_mean_pa, record.suction_low_pa)
         self.model = SlowModel(self.values, TABLE, self.valid, restarted, record.oil_in_lines, known)
 
     def tick(self, dt_ms: int = TICK_MS) -> None:

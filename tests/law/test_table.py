@@ -36,8 +36,8 @@ OTHERS = (OIL_TANK, PUMP_INLET, OIL_LEVEL, DIESEL_LEVEL, SUPPLY)
 READINGS = {
     "coolant": COOLANT, "oil": OIL, "pump_inlet": PUMP_INLET, "supply": SUPPLY, "oil_level": OIL_LEVEL, "diesel_level": DIESEL_LEVEL,
 }  # fmt: skip
-FLAGS = ("settings_bad", "restarted", "late", "memory_bad", "lines_dirty", "air", "heater_failed", "engine")
-COUNTS = {"reverts": 40, "dwell_ms": 600_000, "engine_ms": 1_000_000, "suction_high": 60_000}
+FLAGS = ("settings_bad", "restarted", "late", "memory_bad", "lines_dirty", "air", "heater_failed", "engine", "spent")
+COUNTS = {"reverts": 40, "dwell_ms": 600_000, "engine_ms": 1_000_000, "suction_mean": 60_000}
 
 
 class Untrusted:
@@ -135,7 +135,8 @@ class State:
             self.counts["engine_ms"], self.counts["reverts"], self.counts["dwell_ms"],
         )  # fmt: skip
         machine.memory_bad, machine.lines_dirty = self.flags["memory_bad"], self.flags["lines_dirty"]
-        law.restriction.high_pa, law.restriction.air = self.counts["suction_high"], self.flags["air"]
+        law.restriction.mean_pa, law.restriction.air = self.counts["suction_mean"], self.flags["air"]
+        law.restriction.spent = self.flags["spent"]
         law.heater.failed = self.flags["heater_failed"]
         law.conditions.lateness = FixedLateness(self.flags["late"])
         law.conditions.step(TICK_MS)
@@ -174,7 +175,7 @@ def states(draw: st.DrawFn) -> State:
         "reverts": draw(near(limit.reverts_max)),
         "dwell_ms": draw(st.sampled_from([0, 1, 100, 60_000])),
         "engine_ms": draw(near(3000)),
-        "suction_high": draw(near(limit.suction_block)),
+        "suction_mean": draw(near(limit.suction_block)),
     }
     state.supply_unfollowed, state.return_unfollowed = draw(st.booleans()), draw(st.booleans())
     return state
@@ -195,7 +196,7 @@ def test_every_text_can_be_true_and_false() -> None:
         {"settings_bad": True}, {"suction": 40_000}, {"supply": 9000}, {"supply_unfollowed": True},
         {"return_unfollowed": True}, {"oil_level": 1000}, {"air": True}, {"oil": 10_100}, {"restarted": True},
         {"late": True}, {"memory_bad": True}, {"engine": False}, {"oil_level": 10}, {"diesel_level": 10},
-        {"lines_dirty": True}, {"suction_high": 26_000}, {"reverts": 9}, {"heater_failed": True}, {"oil": 0},
+        {"lines_dirty": True}, {"suction_mean": 30_000}, {"reverts": 9}, {"heater_failed": True}, {"oil": 0},
         {"coolant": -100}, {"dwell_ms": 1}, {"suction_reason": IRRATIONAL},
         {"reason": dict.fromkeys((COOLANT, OIL, *OTHERS), IRRATIONAL)},
     ):  # fmt: skip

@@ -80,12 +80,19 @@ def purge() -> int:
 def drawn(restriction: Restriction, suction_pa: int, oil_cdegc: int) -> int:
     for _ in range(30):
         restriction.second(True, suction_pa, oil_cdegc)
-    return restriction.high_pa
+    return restriction._smooth_pa
+
+
+def longest_trip() -> int:
+    """The sum before it is halved."""
+    for _ in range(16383):
+        THICKEST._average(1035000)
+    return THICKEST._sum_16pa
 
 
 def remembered() -> int:
     """What one table taught is remembered, and the settings bring another table."""
-    THINNEST.low_pa = THICKEST.high_pa
+    THINNEST.low_pa = THICKEST._smooth_pa
     return drawn(THINNEST, CHANNEL[BARO]._high, COLDEST)
 
 
@@ -108,6 +115,7 @@ CASES += [
     ("restriction", "most suction", lambda: drawn(THICKEST, CHANNEL[BARO]._high - CHANNEL[SUCTION]._low, HOTTEST)),
     ("restriction", "remembered", remembered),
     ("restriction", "least suction", lambda: drawn(THICKEST, CHANNEL[BARO]._low - CHANNEL[SUCTION]._high, HOTTEST)),
+    ("restriction", "longest trip", longest_trip),
     ("stop_advice", "widest span", lambda: standing_min(HOTTEST, COLDEST, COLDEST + 100, MOST["cooling_time_s"])),
     ("ticks", "forward over the wrap", lambda: ticks_diff(0, MASK_MS)),
     ("ticks", "backward over the wrap", lambda: ticks_diff(MASK_MS, 0)),

@@ -37,6 +37,7 @@ SETUPS = {
     "automatic": ("full_guard", "run_on_s=120", "purge_factor_permille=2000"),
     "permit": ("full_guard", "authority=1", "run_on_s=120"),
     "advise": ("full_guard", "authority=0"),
+    "frost": ("full_guard", "line_drop_cdegc=900", "oil_entry_cdegc=7400"),
     "looped": ("looped",),
     "three sensors": ("three_sensors",),
 }

@@ -201,8 +201,9 @@ def stalled_on_oil() -> Loop:
 
 def clogged_in_the_last_trip() -> Loop:
     loop = on_oil("full_guard", *SHORT_PURGE)
-    loop.car.filter_litres = 2600.0
-    coast(loop, 45.0)
+    loop.board.law.restriction.changed()
+    loop.car.filter_litres = 1700.0
+    coast(loop, 90.0)
     park(loop)
     set_off(loop, ready=False)
     coast(loop, 75.0)
