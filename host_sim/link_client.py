@@ -9,7 +9,6 @@ import binascii
 import os
 import select
 import time
-import tty
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -59,6 +58,8 @@ class Terminal:
 
     def __init__(self, path: str | Path, moment_s: float = 0.05) -> None:
         """Opens it raw; OSError where it cannot be. `moment_s`: how long `read` waits."""
+        import tty  # no module of Windows, where pyserial has the ports
+
         self._moment_s = moment_s
         self._handle = os.open(path, os.O_RDWR | os.O_NOCTTY)
         tty.setraw(self._handle)

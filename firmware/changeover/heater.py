@@ -10,6 +10,7 @@ _COOLANT_WARM_CDEGC = 4000  # the alternator has made good the cranking, and a s
 _BAND_CDEGC = 200
 _PROOF_S = 300  # on, with no oil flowing: by then a working heater shows
 _PROOF_CDEGC = 200
+_LEAD_CDEGC = 1000  # of the coolant: nearer to it the filter may lose as much as a heater gives
 _CHARGING_MV = 12800
 _ENGINE_MS = 3000
 
@@ -47,7 +48,7 @@ class Heater:
 
     def second(self, flowing: bool, oil_cdegc: int) -> None:
         """One second; `flowing`: oil is drawn, so the temperature says nothing about the heater."""
-        if not self.on or flowing:
+        if not self.on or flowing or self._inputs.channel[COOLANT].value < oil_cdegc + _LEAD_CDEGC:
             self._proof_s = 0
             return
         if self._proof_s == 0:

@@ -175,8 +175,8 @@ OFFSETS = {"coolant": 1.5, "oil": -0.8, "oil_tank": 0.6, "pump_inlet": -2.0, "am
 @pytest.mark.parametrize(
     ("edit", "place", "value", "wanted"),
     [
-        (("low = -15, high = 3", "low = 5, high = 3"), "spread.ambient_c.high", 3, "at least low, 5"),
-        (("low = -15, high = 3", "low = -60, high = 3"), "spread.ambient_c.low", -60, "-40 to 50 degC"),
+        (("low = -11, high = 3", "low = 5, high = 3"), "spread.ambient_c.high", 3, "at least low, 5"),
+        (("low = -11, high = 3", "low = -60, high = 3"), "spread.ambient_c.low", -60, "-40 to 50 degC"),
         (("low = 2, high = 720", "low = 0, high = 720"), "spread.stop_minutes.low", 0, "more than 0 for shape log"),
         (('unit = "min", shape', 'unit = "h", shape'), "spread.stop_minutes.unit", "h", "unit 'min'"),
         (("value = 0.15", "value = 1.5"), "spread.forgets_purge.value", 1.5, "0 to 1 1"),

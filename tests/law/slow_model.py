@@ -160,14 +160,15 @@ class SlowFilter:
 
 
 class SlowHeater:
-    """The filter heater: on while it may, and whether five minutes of it, with no oil flowing, have warmed anything."""
+    """The filter heater: on while it may, and whether five minutes of it, with no oil flowing and the coolant far ahead, have
+    warmed anything."""
 
     def __init__(self) -> None:
         self.on = self.failed = False
         self.proof: list[int] = []
 
-    def second(self, flowing: bool, oil: int) -> None:
-        if not self.on or flowing:
+    def second(self, flowing: bool, oil: int, coolant: int) -> None:
+        if not self.on or flowing or coolant - oil < 1000:
             self.proof = []
             return
         self.proof.append(oil)
@@ -284,7 +285,7 @@ class SlowModel:
             flowing = self.supply_on and self.on[ENGINE]
             drawn = flowing and channels[OIL][0] == GOOD and suction[0] == GOOD
             self.filter.second(drawn, suction[1], channels[OIL][1])
-            self.heater.second(flowing, channels[OIL][1])
+            self.heater.second(flowing, channels[OIL][1], channels[COOLANT][1])
         self._judge(pause_ms, channels, suction)
         self._decide(pause_ms)
         self._heat(channels)

@@ -107,7 +107,7 @@ def test_heater_has_three_hundred_seconds_to_show_two_kelvin() -> None:
             law.heater.second(flowing, oil)
         return law.heater.failed
 
-    law = heating()
+    law = heating(coolant=6400)
     assert heats(law)
     assert not seconds(law, 299)
     assert seconds(law, 1)
@@ -116,13 +116,15 @@ def test_heater_has_three_hundred_seconds_to_show_two_kelvin() -> None:
     assert not seconds(law, 299, oil=5200), "a proof that was given begins anew, from where it was given"
     assert seconds(law, 1, oil=5399)
 
-    # oil that flows, and a new trip, begin it anew too
-    for interrupt in ("flow", "trip"):
-        law = heating()
+    # oil that flows, coolant less than 10 K ahead, and a new trip, begin it anew too
+    for interrupt in ("flow", "coolant", "trip"):
+        law = heating(coolant=6000)
         assert heats(law)
         seconds(law, 200)
         if interrupt == "flow":
             seconds(law, 1, flowing=True)
+        elif interrupt == "coolant":
+            seconds(law, 1, oil=5001)
         else:
             law.heater.restart()
             assert heats(law)

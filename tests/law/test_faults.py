@@ -650,7 +650,7 @@ def test_heater_without_a_supply_sensor_trusts_the_engine_run_time() -> None:
 
 def test_dead_heater_is_told_and_forgiven_once_it_heats() -> None:
     rig = Rig(fit_heater=1)
-    rig.reads(coolant_c=60.0, oil_c=50.0, oil_tank_c=50.0)
+    rig.reads(coolant_c=65.0, oil_c=50.0, oil_tank_c=50.0)
     rig.start()
     rig.run(299)
     assert not rig.law.heater.failed

@@ -18,6 +18,7 @@ from changeover import rows, states
 from changeover.conditions import Conditions
 from changeover.interlocks import Interlocks
 from host_sim import hazards as judges
+from host_sim.car_spec import Quantity
 from host_sim.faults import Fault
 from host_sim.hazards import NAMES, THICK_RESTART_MM2_S, Monitors
 from host_sim.loop import Loop
@@ -106,6 +107,20 @@ def _half_warm(minutes: float) -> Loop:
     loop.car.key_on = True
     work(loop, *ROAD)
     for _ in range(round(600.0 * minutes)):
+        loop.car.advance(0.1)
+    loop.car.key_on = False
+    work(loop, *STOPPED)
+    return loop
+
+
+def electric_filter() -> Loop:
+    """Coolant warm, oil cold, and a filter that hardly anything but its heater warms."""
+    scenario = story(idle(1.0), ambient_c=-15.0)
+    exchange = Quantity(value=0.1, unit="W/K", source="invented: no coolant in its housing")
+    loop = drive_of(scenario.model_copy(update={"car_overrides": {"oil_line.filter_exchange_w_k": exchange}}))
+    loop.car.key_on = True
+    work(loop, *ROAD)
+    for _ in range(4200):
         loop.car.advance(0.1)
     loop.car.key_on = False
     work(loop, *STOPPED)
@@ -328,10 +343,9 @@ def to_and_fro() -> Loop:
 
 
 def heater_dead() -> Loop:
-    loop = half_warm(7.0)
+    loop = electric_filter()
     inject(loop, "heater_dead")
-    loop.car.cabin_heater = 1.0  # coolant must not do the heater's work
-    set_off(loop, ready=False, road=IDLE)
+    set_off(loop, ready=False)
     coast(loop, 315.0)
     return loop
 

@@ -5,6 +5,7 @@ from wires import CONVERTERS_STUCK, DISPLAY_STUCK, RESET, wires
 
 _EIO, _ETIMEDOUT = 5, 110
 _BITS_A_BYTE = 9
+_HOLDS = 65535 * 40 // 100  # duty below which a valve's coil lets go: the lowest that the settings allow
 
 
 class Pin:
@@ -16,6 +17,12 @@ class Pin:
     def __init__(self, number: int, mode: int = -1, pull: int = -1, value: "int | None" = None) -> None:
         self.number = number
         self._mask = 1 << number
+        if mode != -1:
+            self.init(mode, pull, value)
+
+    def init(self, mode: int, pull: int = -1, value: "int | None" = None) -> None:
+        """A plain input or output; pulses no longer reach the pin."""
+        wires.pulsed &= ~self._mask
         if mode == Pin.OUT:
             self.value(value)
 
@@ -23,6 +30,8 @@ class Pin:
         """Read it, or drive it."""
         if level is None:
             return 1 if wires.levels & self._mask else 0
+        if wires.pulsed & self._mask:
+            return 0  # on the chip, too, the value then counts for nothing
         if level:
             wires.levels |= self._mask
         else:
@@ -31,15 +40,18 @@ class Pin:
 
 
 class PWM:
-    """A dimmed output."""
+    """A pin driven by pulses: a dimmed lamp, or a coil, which stays pulled in while there are enough of them and never pulls in by them."""
 
     def __init__(self, pin: Pin, freq: int, duty_u16: int) -> None:
         self._number = pin.number
-        wires.duty[pin.number] = duty_u16
+        wires.pulsed |= 1 << pin.number
+        self.duty_u16(duty_u16)
 
     def duty_u16(self, duty: int) -> None:
         """On for so many 65535ths of the time."""
         wires.duty[self._number] = duty
+        if duty < _HOLDS:
+            wires.levels &= ~(1 << self._number)
 
 
 class ADC:
@@ -127,7 +139,7 @@ mem32 = _Memory()
 
 def reset() -> None:
     """The chip's reset: the registers keep, the pins fall, nothing of the program goes on."""
-    wires.levels = 0
+    wires.levels = wires.pulsed = 0
     for number in wires.duty:
         wires.duty[number] = 0
     wires.end(RESET)

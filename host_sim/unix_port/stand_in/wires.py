@@ -27,7 +27,8 @@ _EIO = 5
 
 
 class Wires:
-    """`levels`: of the pins, bit by number; `sums`, `codes`: what the converters will find; `broken`: bits of what is broken."""
+    """`levels`: of the pins, bit by number; `duty`: of those that pulses drive; `sums`, `codes`: what the converters will find; `broken`: bits
+    of what is broken."""
 
     def __init__(self) -> None:
         self._pipe = open(int(os.getenv("SECONDTANK_WIRES", "")), "r+b")  # noqa: SIM115 - for life
@@ -35,6 +36,7 @@ class Wires:
         self._answer = bytearray(struct.calcsize(TO_CAR))
         self._outputs = ~sum(1 << number for number in gpios(IN))
         self.levels = 0
+        self.pulsed = 0  # pins that pulses drive
         self.duty = {}
         self.sums = [0, 0, 0]
         self.taken = [0, 0, 0]
