@@ -309,7 +309,14 @@ _SUPPLY = [
     Entry(
         "supply-sag-11-v", "supply_sag", size=11.0, **{**_found(rows.SUPPLY_LOW, 3.5, 4.0, KEY_ON), "diesel_s": None}
     ),
-    Entry("supply-sag-9-v", "supply_sag", size=9.0, **_found(rows.SUPPLY_LOW, 0.6, 4.5, RUNNING)),
+    Entry(
+        "supply-sag-9-v",
+        "supply_sag",
+        size=9.0,
+        **_found(rows.SUPPLY_LOW, 0.6, 4.5, RUNNING),
+        may_pass=("H3",),
+        covered_by="told; one volume of the lines comes into the diesel tank",
+    ),
     Entry("supply-sag-for-2-s", "supply_sag", size=6.0, duration_s=2.0, **_found(rows.SUPPLY_LOW, 0.6, 4.5, RUNNING)),
 ]
 
@@ -375,8 +382,8 @@ _SWITCHES = [
         "return_contact",
         0.0,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_SET, _KEY),
-        may_pass=("H8",),
-        covered_by="errs to diesel: the contact says what the valve did not do",
+        may_pass=("H3", "H8"),
+        covered_by="errs to diesel: the contact says what the valve did not do; one volume of the lines comes into the diesel tank",
     ),
     Entry(
         "return-contact-on",
@@ -441,8 +448,8 @@ _VALVES = [
         "return_stuck",
         size=1.0,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_OFF, _KEY),
-        may_pass=("H10",),
-        covered_by="diesel runs into the oil tank: its level row sees it",
+        may_pass=("H4", "H10"),
+        covered_by="told; diesel runs into the oil tank: its level row and the car's own gauge see it; pull the return valve's fuse",
     ),
     Entry(
         "return-valve-stuck-on-diesel",
@@ -457,8 +464,8 @@ _VALVES = [
         "return_stuck",
         size=0.5,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_SET, _KEY),
-        may_pass=("H3",),
-        covered_by="told; a purge goes to the diesel tank by halves; refuelling thins it",
+        may_pass=("H3", "H4"),
+        covered_by="told; a purge goes to the diesel tank by halves, and diesel into the oil tank; the car's own gauge; refuelling thins it",
     ),
     _unnoticed(
         "return-valve-slow",
@@ -493,8 +500,8 @@ _VALVES = [
         "return_stage",
         size=1.0,
         **_found(rows.RETURN_VALVE, 3.0, 3.5, RETURN_OFF, _KEY),
-        may_pass=("H10",),
-        covered_by="told; the level row sees the oil tank fill",
+        may_pass=("H4", "H10"),
+        covered_by="told; the level row and the car's own gauge see diesel run into the oil tank; pull the return valve's fuse",
     ),
     Entry(
         "return-stage-open",
@@ -632,7 +639,7 @@ _BOARD = [
         "resets",
         "resets",
         size=5.0,
-        may_pass=("H3", "H10"),
+        may_pass=("H3", "H4", "H10"),
         covered_by="the record is written before oil is let in; a panel that begins anew again and again: DIESEL at the selector",
     ),
     _unnoticed("flash-refuses", "flash_refuses", None, None, "found out at the next write: no oil until key-off"),

@@ -11,10 +11,11 @@ _UNKNOWN = 0
 
 class Restriction:
     """Normalised suction, 0: not known. `mean_pa`: mean of this trip, once it has 60 s of readings, else of the last that had;
-    `low_pa`: least of the last. `spent`: since key-on it has ended oil."""
+    `low_pa`: what it is at least, learnt from the least of each trip. `spent`: since key-on it has ended oil."""
 
     def __init__(self, values: dict[str, int]) -> None:
         self._norm = [values[name] for name in NORM_NAMES]
+        self._idle_permille = values["flow_measured_ul_s"] * 1000 // values["flow_max_ul_s"]
         self.mean_pa = _UNKNOWN
         self.low_pa = _UNKNOWN
         self.spent = False
@@ -34,9 +35,16 @@ class Restriction:
         self._begin()
 
     def keep_trip(self, air_found: bool) -> None:
-        """Key-off: this trip's least replaces the last one's, where it had any and no air was found."""
-        if self._trip_low_pa and not air_found:
-            self.low_pa = self._trip_low_pa
+        """Key-off: learn from this trip's least. It may have flowed at its highest all the time, and idle tomorrow."""
+        least_pa = self._trip_low_pa
+        if least_pa == _UNKNOWN:
+            pass
+        elif air_found:  # true, or the reference is too high: it shall not be told for ever
+            self.low_pa -= self.low_pa // 4
+        elif self.low_pa == _UNKNOWN:
+            self.low_pa = max(least_pa * self._idle_permille // 1000, 1)  # worst case 1 035 000 * 999
+        else:
+            self.low_pa = min(least_pa, self.low_pa + self.low_pa // 16 + 1)
         self.air = False
         self._drawing_s = 0
         self._begin()

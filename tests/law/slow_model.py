@@ -119,7 +119,8 @@ class SlowFilter:
 
     def __init__(self, values: dict[str, int], mean_pa: int, low_pa: int) -> None:
         self.factors = [(100 * t_c, values[f"suction_norm_{t_c:03d}_permille"]) for t_c in range(20, 111, 10)]
-        self.mean, self.last_low = mean_pa, low_pa
+        self.idle = values["flow_measured_ul_s"] * 1000 // values["flow_max_ul_s"]
+        self.mean, self.least = mean_pa, low_pa
         self.spent = False
         self.trip: list[int] = []
         self.read: list[int] = []
@@ -150,12 +151,16 @@ class SlowFilter:
         self.read.append(corrected // 16)
         if len(self.read) >= 60:
             self.mean = sum(self.read) // len(self.read) * 16
-        reference = self.last_low * 1000 // self.factor(oil)
+        reference = self.least * 1000 // self.factor(oil)
         self.air = reference >= 4000 and suction < reference // 2
 
     def key_off(self, air_found: bool) -> None:
-        if self.trip and not air_found:
-            self.last_low = max(1, min(self.trip))
+        if self.trip and air_found:
+            self.least -= self.least // 4
+        elif self.trip:
+            trip = max(1, min(self.trip))
+            creeps = self.least + self.least // 16 + 1
+            self.least = min(trip, creeps) if self.least else max(1, trip * self.idle // 1000)
         self.trip, self.read, self.stretch, self.air = [], [], [], False
 
 

@@ -501,25 +501,38 @@ def test_older_readings_of_a_day_long_trip_count_half() -> None:
     assert element.mean_pa == 24_000 - 24_000 % 16, "8192 of 16 000 and as many of 32 000"
 
 
+IDLE_IS_A_QUARTER = fitted_out(flow_measured_ul_s=8000, flow_max_ul_s=32_000)
+
+
 def test_least_suction_of_a_trip_is_averaged_by_sixteenths() -> None:
-    element = drawing(Restriction(fitted_out()), 20, 17_600)
+    element = drawing(Restriction(IDLE_IS_A_QUARTER), 20, 17_600)
     element.keep_trip(False)
     assert element.low_pa == 0
     drawing(element, 21, 17_600)
     element.second(True, 16_000, 7000)
     element.second(True, 17_600, 7000)
     element.keep_trip(False)
-    assert element.low_pa == 17_500
+    assert element.low_pa == 4375, "a quarter of 17 500: all of it may have flowed at the highest flow"
 
 
-def test_trip_without_readings_leaves_what_the_last_one_taught() -> None:
-    element = drawing(Restriction(fitted_out()), 80, 16_000)
+def test_least_suction_rises_slowly_and_falls_at_once() -> None:
+    element = drawing(Restriction(IDLE_IS_A_QUARTER), 80, 16_000)
     element.keep_trip(False)
     element.keep_trip(False)
-    assert (element.mean_pa, element.low_pa) == (16_000, 16_000)
-    drawing(element, 80, 8000)
-    element.keep_trip(True)
-    assert (element.mean_pa, element.low_pa) == (8000, 16_000), "air teaches nothing of a clean filter"
+    assert (element.mean_pa, element.low_pa) == (16_000, 4000), "a trip without readings teaches nothing"
+    drawing(element, 80, 16_000).keep_trip(False)
+    assert element.low_pa == 4000 + 250 + 1
+    drawing(element, 80, 4252).keep_trip(False)
+    assert element.low_pa == 4252
+    drawing(element, 80, 3200).keep_trip(False)
+    assert element.low_pa == 3200
+    drawing(element, 80, 1600).keep_trip(True)
+    assert element.low_pa == 2400, "a quarter less after each alarm: one that is wrong ends by itself"
+
+
+def test_new_element_makes_what_was_learnt_void() -> None:
+    element = drawing(Restriction(IDLE_IS_A_QUARTER), 80, 16_000)
+    element.keep_trip(False)
     drawing(element, 80, 8000)
     element.spent = True
     element.changed()
@@ -531,7 +544,7 @@ def test_trip_without_readings_leaves_what_the_last_one_taught() -> None:
     assert element.mean_pa == 0
     assert drawing(element, 1, 9600).mean_pa == 9600
     element.keep_trip(False)
-    assert (element.mean_pa, element.low_pa) == (9600, 9600)
+    assert (element.mean_pa, element.low_pa) == (9600, 2400)
 
 
 def test_filter_without_any_suction_is_known_by_the_least_there_is() -> None:
