@@ -186,6 +186,41 @@ def board(
     raise typer.Exit(run_board(BoardOrder(scenario, settings, flash, port, speed, minutes)))
 
 
+@app.command()
+def flash(
+    port: Annotated[str | None, typer.Option(help="Serial port of the board. [default: the only one on USB]")] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Make all checks, tell the plan, write nothing. The program restarts.")
+    ] = False,
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Compare the board with this tree, file by file; 4 where they differ.")
+    ] = False,
+    settings: Annotated[
+        str | None, typer.Option(help="Settings for the board: a TOML file or a profile's name. [default: its own]")
+    ] = None,
+    uf2: Annotated[
+        Path | None,
+        typer.Option(help="Put MicroPython itself on a board in BOOTSEL mode: its official image for the Pico."),
+    ] = None,
+    repair: Annotated[
+        bool,
+        typer.Option(
+            "--repair", help="The board's program does not start: put it back even if there may be oil in the lines."
+        ),
+    ] = False,
+    out: Annotated[Path, typer.Option(help="Folder for copies of the board's settings and record.")] = Path(
+        "build/flash"
+    ),
+) -> None:
+    """Put the program on a board, whole or not at all; record, trip log and settings stay.
+
+    Engine off, key off; the board on the desk, or its fuse in the car pulled. Example: secondtank flash --dry-run
+    """
+    from secondtank.flash import FlashOrder, run_flash
+
+    raise typer.Exit(run_flash(FlashOrder(port, dry_run, verify, repair, settings, uf2, out)))
+
+
 def main() -> None:
     """Run the command named on the command line; end with the exit status of the design."""
     try:
