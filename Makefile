@@ -23,6 +23,7 @@ help:
 	@echo 'make docs      write docs/interlocks.md, settings.md and faults.md from the tables'
 	@echo 'make budget    what the program takes of the board: sizes, heap, time'
 	@echo 'make panel     refresh the pictures of the panel in docs/panel'
+	@echo 'make drawing   refresh hardware_notes/overview.svg'
 	@echo 'make lock      resolve requirements/ anew (needs uv and npm)'
 	@echo 'make clean     remove what was built;  make distclean  the environment too'
 
@@ -73,6 +74,7 @@ lint: env-test
 
 types: env-test
 	PYRIGHT_PYTHON_IGNORE_WARNINGS=1 $(BIN)/pyright --pythonpath $(BIN)/python
+	PYRIGHT_PYTHON_IGNORE_WARNINGS=1 $(BIN)/pyright --project tools/board_types.json
 
 imports: env-test
 	$(BIN)/lint-imports
@@ -87,6 +89,10 @@ picture: env-test
 # What the board's program takes: file sizes, heap, time.
 budget: env-test
 	$(BIN)/python tools/budget
+
+# The overview of the hardware notes.
+drawing: env-test
+	cd tools && ../$(BIN)/python -m drawings.schematic
 
 # The panel's pages as pictures, from the firmware's own drawing.
 panel: env-run
@@ -105,6 +111,7 @@ lock:
 	$(COMPILE) pyproject.toml --group build --group fast --group test -c requirements/run.txt -o requirements/test.txt
 	$(COMPILE) --group bench -c requirements/test.txt -o requirements/bench.txt
 	$(COMPILE) --group node -o requirements/node.txt
+	$(COMPILE) --group stubs -o requirements/stubs.txt
 	npm install --prefix requirements --package-lock-only --ignore-scripts --omit-lockfile-registry-resolved
 
 clean:
@@ -114,4 +121,4 @@ clean:
 distclean: clean
 	rm -rf .venv
 
-.PHONY: help env-run env-test env-bench demo test coverage fast mutants prove browser lint types imports bench picture budget panel docs lock clean distclean
+.PHONY: help env-run env-test env-bench demo test coverage fast mutants prove browser lint types imports bench picture budget drawing panel docs lock clean distclean

@@ -1,4 +1,4 @@
-"""Writes the pages of docs/ that are made from tables: `python tools/tables.py`. A test compares."""
+"""Writes the pages of docs/ that are made from tables, and the tables of hardware_notes/: `python tools/tables.py`. Tests compare."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from changeover import messages, rows
 from changeover.sensing import DIESEL_LEVEL, OIL_LEVEL, PUMP_INLET, SUPPLY
 from changeover.settings import NORM_NAMES, NTC_NAMES, ROWS
 from changeover.settings_help import meaning
+from drawings import pages
 from host_sim.catalogue import CATALOGUE
 from host_sim.hazards import NAMES
 from secondtank import fault_words
@@ -127,6 +128,7 @@ def main() -> int:
     DOCS.mkdir(exist_ok=True)
     for name, page in PAGES.items():
         (DOCS / name).write_text(page(), encoding="utf-8")
+    pages.write()
     return 0
 
 

@@ -1,0 +1,1 @@
+"""What the pages of `hardware_notes/` show: tables computed from the firmware's and the car's own data, and the schematic."""
