@@ -77,8 +77,10 @@ make_venv() {
 
 install() {
     say "installing requirements/$1.txt into $venv"
+    requirements=requirements/$1.txt
+    shift
     "$venv/bin/python" -m pip install -qq --disable-pip-version-check --no-input --require-hashes \
-        --only-binary :all: -r "requirements/$1.txt"
+        --only-binary :all: "$@" -r "$requirements"
 }
 
 # 32-bit MicroPython comes from npm and runs under Node.js: the machine's own where it has both, else those of a wheel.
@@ -120,6 +122,17 @@ if [ "$wanted" != run ]; then
         else
             say "environment: the 32-bit MicroPython could not be installed; the tests that need it will say so"
         fi
+    fi
+fi
+
+# For the type checker alone: a folder of its own, so that no test imports a stub.
+if [ "$wanted" != run ]; then
+    stubs_key=$(key requirements/stubs.txt)
+    if ! current stubs "$stubs_key"; then
+        changed=yes
+        rm -rf "$venv/stubs"
+        install stubs --target "$venv/stubs"
+        printf '%s\n' "$stubs_key" >"$venv/stubs.stamp"
     fi
 fi
 

@@ -30,7 +30,7 @@ esac
 def tree(tmp_path: Path) -> Path:
     """A folder with a space in its name, holding just what the script reads, and `path/` to be the whole of PATH."""
     tree = tmp_path / "a tree"
-    lists = ("run.txt", "test.txt", "bench.txt", "node.txt", "package.json", "package-lock.json")
+    lists = ("run.txt", "test.txt", "bench.txt", "node.txt", "stubs.txt", "package.json", "package-lock.json")
     for name in ("tools/environment.sh", *(f"requirements/{name}" for name in lists)):
         (tree / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(ROOT / name, tree / name)
@@ -121,7 +121,7 @@ def test_installs_once_and_again_only_when_a_list_changes(tree: Path) -> None:
     again = run(tree)
     assert (asked(tree), again.stderr) == ([], "")
     run(tree, "test")
-    assert asked(tree) == ["requirements/test.txt"]
+    assert asked(tree) == ["requirements/test.txt", "requirements/stubs.txt"]
     (tree / "requirements/run.txt").write_text("changed", "utf-8")
     run(tree, "test")
     assert asked(tree) == ["requirements/run.txt"]

@@ -13,7 +13,7 @@ from packaging.specifiers import SpecifierSet
 from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).resolve().parents[2]
-LISTS = ("run", "test", "bench", "node")
+LISTS = ("run", "test", "bench", "node", "stubs")
 HASH = re.compile(r"--hash=sha256:[0-9a-f]{64}")
 ADDRESS = re.compile(r"://|\s@\s|^\s*(-[efi]|--(editable|index-url|extra-index-url|find-links|trusted-host))\b", re.M)
 PYTHONS = ("3.11", "3.12", "3.13", "3.14")
@@ -73,11 +73,11 @@ def test_the_check_sees_a_planted_fault(planted: str) -> None:
 
 
 def test_what_the_project_asks_for_is_in_the_lock(project: dict) -> None:
-    run, test, bench, node = (versions(name) for name in LISTS)
+    run, test, bench, node, stubs = (versions(name) for name in LISTS)
     groups = project["dependency-groups"]
     wanted = [(text, run) for text in project["project"]["dependencies"] + project["build-system"]["requires"]]
     wanted += [(text, test) for text in groups["test"] + groups["fast"]] + [(text, bench) for text in groups["bench"]]
-    wanted += [(text, node) for text in groups["node"]]
+    wanted += [(text, node) for text in groups["node"]] + [(text, stubs) for text in groups["stubs"]]
     for text, lock in wanted:
         requirement = Requirement(text)
         assert lock[canonicalize_name(requirement.name)] in requirement.specifier, text
