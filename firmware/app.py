@@ -36,7 +36,10 @@ class App:
         self.folder = folder
         values, errors = store.load_settings(folder)
         self.valid = not errors and not validate(values)
-        self.values = values if self.valid else defaults()
+        self.values = defaults()
+        if self.valid:
+            self.values.update(values)  # the names stay those of the table: a second set of them would take 4 KB
+        board.hold_percent = self.values["valve_hold_percent"]
         record = choose(store.read_slots(folder))
         record.boots = (record.boots + 1) & _NUMBER_MASK
         self.law = Law(self.values, record, self.valid, causes.unexpected(board.cause()))
@@ -100,7 +103,7 @@ class App:
         if journal.due(law):
             law.conditions.lateness.excused = True
             journal.flush()
-        law.keep_awake = journal.waiting > 0
+        law.keep_awake = journal.keeps_awake()
 
     def _talk(self, now_ms: int) -> None:
         board, link = self.board, self.link
@@ -118,8 +121,8 @@ class App:
 
     def _draw(self, law: Law) -> None:
         place = self.ticks % _ROUND
-        if place == _DRAW:
-            self.panel.draw(law, self.panel.page if self.service.active else DRIVING)
-        elif place == _COLLECT:
+        if place == _COLLECT:
             gc.collect()
+        else:
+            self.panel.step(law, self.panel.page if self.service.active else DRIVING, place == _DRAW)
         self.board.show(self.panel.buffer)

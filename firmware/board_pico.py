@@ -39,6 +39,10 @@ WINDOW_MS = 8000  # after a start, key off: no watchdog for so long, so that a h
 _BUS_HZ = 400_000
 _CONVERTERS_US, _DISPLAY_US = 1000, 5000  # longest transfer: 5 bytes take 0.12 ms, 130 bytes 3 ms
 _LAMP_HZ = 500
+_COIL_HZ = 20_000  # above what is heard; both valves are channels of one slice, which has one frequency
+_FULL_MS = 500  # until a valve's plunger has surely pulled in (common practice: a few tens of ms)
+_REFRESH_MS = 30_000  # a valve that a dip of its feed let go is not pulled in by its hold current
+_OFF, _FULL, _HELD = range(3)
 
 # Watchdog registers (RP2040 datasheet, 4.7.6). Scratch 0 to 3 are the program's; 4 and up are used by the boot code.
 _REASON = 0x40058008
@@ -47,12 +51,49 @@ _TIMED_OUT, _FORCED = 1, 2
 _MAGIC = 0x2754700
 
 
+class _Coil:
+    """A valve's output: full on for half a second, every half minute anew, else held by a share of the time. Off is a plain low
+    pin, at once."""
+
+    def __init__(self, pin: machine.Pin) -> None:
+        self._pin = pin
+        self._phase = _OFF
+        self._since_ms = 0
+
+    def off(self) -> None:
+        """De-energised."""
+        self._phase = _OFF
+        self._set(0)
+
+    def drive(self, on: bool, hold_percent: int) -> None:
+        """One tick."""
+        if not on:
+            self.off()
+        elif self._phase == _OFF or (self._phase == _HELD and self._lasts(_REFRESH_MS)):
+            self._phase = _FULL
+            self._since_ms = time.ticks_ms()
+            self._set(1)
+        elif self._phase == _FULL and hold_percent < 100 and self._lasts(_FULL_MS):
+            self._phase = _HELD
+            duty = 65535 * hold_percent // 100
+            machine.PWM(self._pin, freq=_COIL_HZ, duty_u16=duty)  # takes nothing from the heap
+
+    def _set(self, level: int) -> None:
+        """While pulses drive the pin, its value counts for nothing: it is made an output anew, at this level from the start."""
+        self._pin.init(machine.Pin.OUT, value=level)
+
+    def _lasts(self, ms: int) -> bool:
+        return time.ticks_diff(time.ticks_ms(), self._since_ms) >= ms
+
+
 class Board:
     """`counts` and `levels` in the law's order, after `read`. `forced`: the output (its place in `pins.OUTPUTS`) that a
-    self-test or a prime holds on, -1: none. `masked`: heater and run-on stay off."""
+    self-test or a prime holds on, -1: none. `masked`: heater and run-on stay off. `hold_percent`: of the time that an energised
+    valve gets current, once it has pulled in."""
 
     def __init__(self) -> None:
         self._out = [machine.Pin(number, machine.Pin.OUT, value=0) for number in gpios(OUT)]
+        self._coils = _Coil(self._out[SUPPLY_VALVE]), _Coil(self._out[RETURN_VALVE])
         dimmed = [machine.PWM(machine.Pin(number), freq=_LAMP_HZ, duty_u16=0) for number in gpios(DIMMED)]
         self._lamps = Lamps(dimmed, self._out[BUZZER])
         self._in = [machine.Pin(number, machine.Pin.IN, machine.Pin.PULL_UP) for number in gpios(IN)]
@@ -61,6 +102,7 @@ class Board:
         self.levels = [False] * 10
         self.forced = -1
         self.masked = False
+        self.hold_percent = 100
         self._converters = Converters(_bus(0, "converter", _CONVERTERS_US))
         self._display = Display(_bus(1, "display", _DISPLAY_US))
         self._port = Port()
@@ -123,8 +165,8 @@ class Board:
     def write(self, law: "Law") -> None:
         """Drive every output as the law commands; a self-test's on top."""
         machine_law = law.machine
-        self._drive(SUPPLY_VALVE, machine_law.supply_on)
-        self._drive(RETURN_VALVE, machine_law.return_on)
+        self._coils[SUPPLY_VALVE].drive(machine_law.supply_on or self.forced == SUPPLY_VALVE, self.hold_percent)
+        self._coils[RETURN_VALVE].drive(machine_law.return_on or self.forced == RETURN_VALVE, self.hold_percent)
         self._drive(FILTER_HEATER, law.heater.on and not self.masked)
         self._drive(POWER_HOLD, law.power_hold)
         self._drive(RUN_ON, law.run_on and not self.masked)
@@ -142,6 +184,8 @@ class Board:
 
     def off(self) -> None:
         """Everything de-energised; the feed goes, too, unless the key or a host gives one."""
+        for coil in self._coils:
+            coil.off()
         for pin in self._out:
             pin.value(0)
         self._lamps.off()

@@ -15,12 +15,13 @@ from journal_ring import Ring
 from journal_rows import MESSAGE, MOVE, ROW_BYTES, SAMPLE, TEXT_BYTES
 from journal_totals import Totals
 
-BLOCKS = 240  # of 4096 bytes: 0.96 MB of the 1.4 MB that the board has for files
+BLOCKS = 176  # of 4096 bytes: half of the 352 blocks that the board has for files; two sets of the program need 132
 WAITING_MOST = 254  # rows in RAM, 8 KB
 SAMPLE_MS = 10_000  # from sample to sample; longer where RAM would not do until the next chance to write
 _MOVES_ONLY = 32  # the last places in RAM are for moves and words
 _LONGEST_MS = 320_000
 _AGAIN_MS = 60_000  # after a refused write
+_TRIES = 2  # writes refused in a row for which the board is not kept awake any longer
 _MOST_DS = 0x3FFFFFF0
 
 
@@ -36,6 +37,7 @@ class Journal(Ring):
         self.boots += 1
         self.waiting = 0
         self.refused = 0
+        self._tries = 0
         self._last_ms = -1
         self._pause_ms = 0
         self._time_ds = 0
@@ -127,14 +129,20 @@ class Journal(Ring):
             return True
         return machine.state == ON_DIESEL and not machine.record_dirty and self.waiting >= WAITING_MOST // 2
 
+    def keeps_awake(self) -> bool:
+        """Is there something to write that flash may yet take? What it refuses time and again goes with the power."""
+        return self.waiting > 0 and self._tries < _TRIES
+
     def flush(self) -> int:
         """Write one block: how many rows left RAM, 0 where the write was refused (then `due` waits a minute). The pause is to
         be announced to the law: `law.conditions.lateness.excused`."""
         count = self._append(memoryview(self._rows)[: self.waiting * ROW_BYTES], self.totals.values())
         if count == 0:
             self.refused += 1
+            self._tries += 1
             self._pause_ms = _AGAIN_MS
             return 0
+        self._tries = 0
         left = self.waiting - count
         self._rows[: left * ROW_BYTES] = self._rows[count * ROW_BYTES : self.waiting * ROW_BYTES]
         self.waiting = left

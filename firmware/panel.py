@@ -1,7 +1,6 @@
 """The display: which page is drawn. The board shows `canvas.buffer`; nothing here knows hardware, and drawing may allocate."""
 
 import panel_pages
-import panel_service
 from changeover import messages
 from changeover.law import Law
 from changeover.settings_file import settings_hash
@@ -30,12 +29,16 @@ class Panel:
         self._language = language
         self._canvas = Canvas()
         self._part = 0
+        self._drawn = self._message = -1
+        self._noted = ""
         self.buffer = self._canvas.buffer
         self.page = DRIVING
         self.note = ""
 
     def turn(self, law: Law) -> None:
         """A short press in service mode: the next page, after the last one the first service page."""
+        import panel_service  # kept out of memory until service mode asks
+
         left = len(panel_service.blocking(law)) - (self._part + 1) * panel_service.FAULTS_A_PAGE
         if self.page == FAULTS and left > 0:
             self._part += 1
@@ -43,15 +46,32 @@ class Panel:
             self._part = 0
             self.page = SENSORS_1 if self.page == SELF_TEST else self.page + 1
         self.note = ""
+        self._drawn = -1
 
     def draw(self, law: Law, page: int) -> None:
-        """Draw a page into `buffer`. Driving gives way to the answer that a short press asked for, while it stands."""
+        """Draw a page into `buffer`, at once."""
+        self._compose(law, page)
+        self._canvas.paint()
+
+    def step(self, law: Law, page: int, anew: bool) -> None:
+        """Draw a page into `buffer`, a row a tick. `anew`: what stands on it may have changed; another page, message or note
+        is always seen."""
+        if anew or page != self._drawn or law.panel.message != self._message or self.note != self._noted:
+            self._compose(law, page)
+        self._canvas.paint(1)
+
+    def _compose(self, law: Law, page: int) -> None:
+        """Say what a page is to show. Driving gives way to the answer that a short press asked for, while it stands."""
+        self._drawn, self._message, self._noted = page, law.panel.message, self.note
         canvas = self._canvas
         canvas.clear()
         if page == DRIVING:
             asked = law.panel.message == messages.STANDING or law.panel.message == messages.PURGE_NOW
             (panel_pages.stop if asked else panel_pages.driving)(canvas, law, self._language)
-        elif page <= SENSORS_2:
+            return
+        import panel_service
+
+        if page <= SENSORS_2:
             panel_service.sensors(canvas, law, page == SENSORS_2)
         elif page == FAULTS:
             panel_service.faults(canvas, law, self._language, self._part)

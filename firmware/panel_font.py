@@ -6,7 +6,7 @@ From the space (32) to `DEGREE` (127); what lies beyond is drawn as a question m
 DEGREE = "\x7f"
 WIDTH = 5  # columns a letter; one more is left free between two
 _FIRST, _LAST = 32, 127
-_COLUMNS = (
+DOTS = (
     b"\x00\x00\x00\x00\x00"  # space
     b"\x00\x00\x5f\x00\x00"  # !
     b"\x00\x03\x00\x03\x00"  # "
@@ -106,10 +106,8 @@ _COLUMNS = (
 )
 
 
-def column(letter: int, number: int) -> int:
-    """Column `number` of a letter by its code, as eight bits; none beyond its last."""
-    if number >= WIDTH:
-        return 0
+def place(letter: int) -> int:
+    """Where in DOTS the columns of a letter begin, by its code."""
     if letter < _FIRST or letter > _LAST:
         letter = ord("?")
-    return _COLUMNS[WIDTH * (letter - _FIRST) + number]
+    return WIDTH * (letter - _FIRST)

@@ -230,13 +230,13 @@ def test_prime_is_not_begun_where_flash_refuses(bench: Bench, monkeypatch: pytes
 
 
 def test_a_new_filter_forgets_the_old_one_in_flash_too(bench: Bench) -> None:
-    bench.app.law.restriction.high_pa = 20000
+    bench.app.law.restriction.mean_pa = 20000
     bench.app.law.restriction.low_pa = 9000
     bench.enter()
     bench.go(FILTER)
     bench.press(2.5)
     record = choose(store.read_slots(bench.folder))
-    assert (record.suction_high_pa, record.suction_low_pa) == (0, 0)
+    assert (record.suction_mean_pa, record.suction_low_pa) == (0, 0)
     assert bench.app.panel.page == PRIME
 
 

@@ -18,7 +18,7 @@ from changeover import messages, reasons, rows
 from changeover.sensing import COOLANT, OIL, OPEN, SUCTION, SUPPLY
 from changeover.settings import flow_low_ul_s, purge_ul
 from changeover.states import STATES
-from journal import WAITING_MOST, Journal
+from journal import BLOCKS, WAITING_MOST, Journal
 from journal_ring import ROWS_A_BLOCK
 from tests.drive.rig import LONG, READY, drive_of, road, stop, story
 from tests.law.rig import HOT_ENGINE, OPEN_COUNTS, Rig, fitted_out
@@ -32,7 +32,7 @@ LONGEST_LINE = 113  # the link's 120, less its checksum
 class Logged(Rig):
     """The law on its bench with a trip log beside it, written whenever it is due."""
 
-    def __init__(self, folder: Path, ring: int = 240, writes: bool = True, **settings: int) -> None:
+    def __init__(self, folder: Path, ring: int = BLOCKS, writes: bool = True, **settings: int) -> None:
         self.folder, self.ring, self.writes_log = str(folder), ring, writes
         self.log: Journal | None = None
         self.flushed_in: set[str] = set()

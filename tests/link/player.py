@@ -4,7 +4,7 @@
 
 A line of the recording is `[NOW_MS, COUNTS, LEVELS, ROOM, HEX]`: one tick of a board whose records are written at once, and
 the bytes that came in it. At the end MicroPython prints how many bytes of heap were in use after a collection: least in the first
-tenth of the ticks, least in the last, most in all.
+tenth of the ticks, least in the last three tenths, most in all.
 """
 
 import gc
@@ -96,7 +96,7 @@ def main() -> None:
                 in_use.append(IN_USE())
     if IN_USE:
         tenth = len(in_use) // 10
-        print(min(in_use[:tenth]), min(in_use[-tenth:]), max(in_use))
+        print(min(in_use[:tenth]), min(in_use[-3 * tenth :]), max(in_use))
 
 
 main()

@@ -18,6 +18,7 @@ import framebuf
 import micropython
 
 sys.path.insert(0, sys.argv[1])
+import panel_service  # noqa: F401 - else the first drawing that needs it would count its loading
 from changeover.law import Law
 from changeover.memory import Record
 from journal import Journal

@@ -24,7 +24,7 @@ from changeover.settings import defaults
 from changeover.states import FILLING, ON_DIESEL, ON_OIL, PARKED, PURGING, RUN_ON
 from journal import Journal
 from panel_canvas import COLUMNS, ROWS, Canvas
-from panel_font import DEGREE, WIDTH, column
+from panel_font import DEGREE, DOTS, WIDTH, place
 from tests.needs import command, require
 
 ROOT = Path(__file__).parents[2]
@@ -140,7 +140,7 @@ def test_every_message_fits_in_every_state_with_every_reading(bench: Bench) -> N
 def test_every_fault_fits_with_its_numbers_at_their_worst(bench: Bench) -> None:
     law = bench.law
     law.machine.engine_ms = law.machine.dwell_ms = 0x10000000
-    law.machine.reverts = law.restriction.high_pa = law.restriction.low_pa = 1035000
+    law.machine.reverts = law.restriction.mean_pa = law.restriction.low_pa = 1035000
     law.conditions.limits.oil_entry = law.conditions.limits.coolant_exit = 13000
     seen: set[str] = set()
     for forced, _ in itertools.product((0, (1 << 25) - 1), bench.readings()):
@@ -255,22 +255,25 @@ def test_valve_in_doubt_is_never_called_oil_or_diesel_plainly(bench: Bench) -> N
 
 
 def test_letters_are_all_different_and_none_but_the_space_is_empty() -> None:
-    shapes = {bytes(column(code, number) for number in range(WIDTH)): code for code in range(32, 128)}
+    shapes = {DOTS[place(code) : place(code) + WIDTH]: code for code in range(32, 128)}
     assert len(shapes) == 96
     assert shapes[bytes(WIDTH)] == 32
-    assert [column(0x263A, number) for number in range(WIDTH)] == [column(ord("?"), number) for number in range(WIDTH)]
+    assert place(0x263A) == place(ord("?"))
 
 
 def test_texts_are_bold_and_scaled_dot_by_dot() -> None:
     canvas = Canvas()
     canvas.text(0, 0, "L", 2, 2)
+    canvas.paint()
     lit = {(x, y) for y, line in enumerate(pictures.dots(canvas.buffer)) for x, dot in enumerate(line) if dot}
     assert lit == {(x, y) for x in range(2) for y in range(14)} | {(x, y) for x in range(10) for y in (12, 13)}
     canvas.clear()
     canvas.text(0, 0, "|", 1, 1, 8)
+    canvas.paint()
     assert [canvas.buffer[x] for x in range(5)] == [0, 0, 0x7F, 0x7F, 0]
     canvas.text(120, 7, "WWW", 4, 4)
     canvas.text(-3, 0, "W")
+    canvas.paint()
     assert len(canvas.buffer) == 1024
 
 
