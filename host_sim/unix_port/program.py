@@ -20,12 +20,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
-import changeover
 from host_sim.errors import InputError
+from host_sim.firmware_files import FIRMWARE
 from host_sim.unix_port.terminal import Terminal
 from pins import IN, gpios
 
-FIRMWARE = Path(changeover.__file__).parent.parent
 STAND_IN = Path(__file__).parent / "stand_in"
 
 # The two messages; `stand_in/wires.py` has them, too.

@@ -14,11 +14,12 @@ from changeover.memory import Record, choose
 from changeover.settings import ROWS
 from changeover.settings_file import decode, encode
 from host_sim.errors import InputError
+from host_sim.firmware_files import FIRMWARE
 from host_sim.link_client import LinkClient
 from host_sim.profile import load_profile
 from pins import gpio
 from secondtank import cli, flash, flash_plan, flash_port, flash_uf2
-from secondtank.flash_set import FOLDERS, ProgramSet, build, firmware_folder, start_file
+from secondtank.flash_set import FOLDERS, ProgramSet, build, start_file
 from tests.board.rig import copy_of_firmware
 from tests.flash.conftest import Two
 from tests.flash.rig import Attached, Cable, NoProgram, copied, flash_it, started, tree
@@ -30,7 +31,7 @@ FULL = load_profile("full_guard")
 @pytest.fixture(scope="session")
 def program() -> ProgramSet:
     """The firmware of this tree."""
-    return build(firmware_folder())
+    return build(FIRMWARE)
 
 
 @pytest.fixture

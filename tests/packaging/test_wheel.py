@@ -12,6 +12,7 @@ from zipfile import ZipFile
 import pytest
 
 from changeover import VERSION
+from tests.needs import command, require
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -54,6 +55,15 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_command_runs_from_another_folder(installed: Path, tmp_path: Path) -> None:
     assert "Usage: secondtank" in run(installed / "bin/secondtank", "--help", cwd=tmp_path)
     assert run(installed / "bin/secondtank", "--version", cwd=tmp_path).strip() == VERSION
+
+
+def test_board_runs_the_firmware_that_the_wheel_carries(installed: Path, tmp_path: Path) -> None:
+    micropython = require(command("micropython"), "MicroPython's Unix port")
+    (installed / "bin/micropython").symlink_to(micropython)
+    said = run(
+        installed / "bin/secondtank", "board", "winter_commute", "--speed", "0", "--minutes", "0.1", cwd=tmp_path
+    )
+    assert "PARKED" in said
 
 
 def test_firmware_in_the_wheel_is_the_importable_law_byte_for_byte(installed: Path, tmp_path: Path) -> None:

