@@ -205,7 +205,6 @@ class Monitors:
             self._judge("H1", t_s, self._thick_ml, THICK_ML, "mL", "thick fuel through the pump", told)
         elif self._thick_ml:
             self._thick_ml = 0.0
-            self._open.pop("H1thick fuel through the pump", None)
         starved = car.pump_suction_pa > STARVED_PA
         self._starved_s = self._starved_s + dt_s if starved else 0.0
         if starved:

@@ -315,6 +315,59 @@ def test_air_after_the_driver_was_told_that_a_tank_is_low_is_told_in_that_trip()
         assert stage.found == [("H4", told)]
 
 
+def full_tank(stage: Stage) -> Stage:
+    """A purge is owed, and its tank has no room: true, and said."""
+    stage.drive(TICK_S, message=rows.NO_ROOM)
+    return stage
+
+
+@pytest.mark.parametrize(
+    ("before", "since_ml", "told"),
+    [
+        (full_tank, 801.0, True),
+        (lambda stage: stage.drive(TICK_S, oil_into_diesel_tank_worst=800.0) or full_tank(stage), 0.5, True),
+        (lambda stage: stage.drive(TICK_S, message=messages.ON_OIL) or stage, 801.0, False),
+        (lambda stage: full_tank(stage).park(TICK_S, message=messages.PARKED_CLEAN) or stage, 801.0, False),
+        (lambda stage: stage.untrue.add(rows.NO_ROOM) or full_tank(stage), 801.0, False),
+    ],
+    ids=["told", "told before the last drop of it", "another message", "told in the last trip", "told, but untrue"],
+)  # fmt: skip
+def test_oil_in_the_diesel_is_told_where_the_driver_went_on_with_a_full_tank(
+    before: Callable[[Stage], Stage], since_ml: float, told: bool
+) -> None:
+    stage = before(Stage())
+    stage.drive(
+        TICK_S, message=messages.ON_OIL, oil_into_diesel_tank_worst=stage.car.oil_into_diesel_tank_worst + since_ml
+    )
+    assert [hazard for hazard in stage.found if hazard[0] == "H3"] == [("H3", told)]
+
+
+def test_oil_that_came_before_the_driver_was_told_counts_against_the_limit() -> None:
+    for early_ml, told in ((800.0, True), (800.5, False)):
+        stage = Stage()
+        stage.drive(TICK_S, diesel_ul=80e6, oil_into_diesel_tank_worst=early_ml)
+        full_tank(stage)
+        stage.drive(TICK_S, message=messages.ON_OIL, oil_into_diesel_tank_worst=900.0)
+        stage.drive(TICK_S, diesel_ul=40e6)
+        assert stage.found == [("H3", told)]
+
+
+def test_oil_that_comes_without_power_is_told_by_nobody() -> None:
+    stage = full_tank(Stage())
+    stage.board.powered = False
+    stage.drive(TICK_S, oil_into_diesel_tank_worst=801.0)
+    assert ("H3", False) in stage.found
+    assert all(not told for _, told in stage.found)
+
+
+def test_diesel_that_frost_has_thickened_is_not_counted() -> None:
+    stage = after_a_tick(Stage())
+    stage.drive(30.0, pump_mm2_s=25.0, inside_oil=0.02)
+    assert stage.found == []
+    stage.drive(5.125, inside_oil=0.021)
+    assert stage.found == [("H1", False)]
+
+
 def test_valve_that_is_told_at_once_uses_nothing_of_its_margin() -> None:
     stage = Stage(fit_supply_contact=1)
     stage.drive(30.0, supply_pin=True, message=rows.SUPPLY_VALVE)

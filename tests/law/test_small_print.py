@@ -1,0 +1,186 @@
+"""Details that no story of the other files shows: one unit, one millisecond, one wrong sign of them."""
+
+from __future__ import annotations
+
+import pytest
+
+from changeover import reasons, rows
+from changeover.followed import Follower
+from changeover.inputs import ENGINE, Inputs
+from changeover.law import Law
+from changeover.memory import Record
+from changeover.sensing import (
+    AMBIENT,
+    COOLANT,
+    DIESEL_LEVEL,
+    GOOD,
+    NO_ANSWER,
+    OIL,
+    OIL_LEVEL,
+    OIL_TANK,
+    PUMP_INLET,
+    SUCTION,
+)
+from changeover.settings import LOOPED_RETURN, flow_low_ul_s
+from changeover.states import PARKED
+from changeover.stop_advice import standing_min
+from tests.law.rig import TICK_MS, fitted_out
+
+OFF = [False] * 10
+SILENT = [NO_ANSWER] * 10
+
+
+def clean(**settings: int) -> Law:
+    record = Record()
+    record.oil_in_lines = False
+    return Law(fitted_out(**settings), record)
+
+
+def test_law_takes_its_settings_for_valid_unless_told_otherwise() -> None:
+    law = clean()
+    law.conditions.step(TICK_MS)
+    assert not law.conditions.block >> rows.SETTINGS & 1
+
+
+def test_loop_that_is_still_cold_shows_the_pump_inlet_once_the_oil_is_just_warm_enough() -> None:
+    law = clean(layout=LOOPED_RETURN)
+    limits = law.conditions.limits
+    for index, value in ((OIL, limits.oil_entry), (OIL_TANK, 9000), (PUMP_INLET, limits.pump_entry - 1)):
+        law.inputs.channel[index].reason, law.inputs.channel[index].value = GOOD, value
+    law.evidence.read(reasons.ALLOWED, False)
+    shown = law.evidence.measured, law.evidence.limit, law.evidence.unit
+    assert shown == (limits.pump_entry - 1, limits.pump_entry, "cdegc")
+    law.inputs.channel[OIL].value -= 1
+    law.evidence.read(reasons.ALLOWED, False)
+    assert (law.evidence.measured, law.evidence.limit) == (limits.oil_entry - 1, limits.oil_entry)
+
+
+def test_window_of_the_pump_inlet_begins_at_its_first_millisecond() -> None:
+    values = fitted_out(path_ul=100_000)
+    channel = Inputs(values).channel
+    inlet, oil = channel[PUMP_INLET], channel[OIL]
+    inlet.reason = oil.reason = GOOD
+    inlet.value, oil.value = 4000, 8000
+    window_s = 100_000 // flow_low_ul_s(values) + 11
+    for first in (True, False):
+        follower = Follower(values, inlet, oil)
+        if not first:  # the second window of one trip
+            inlet.value = 9000
+            follower.step(True, TICK_MS)
+            follower.step(False, TICK_MS)
+            inlet.value = 4000
+        follower.step(True, 999)
+        for _ in range(window_s - 1):
+            follower.step(True, 1000)
+        assert not follower.unfollowed, "a millisecond is left"
+        follower.step(True, 1)
+        assert follower.unfollowed
+
+
+def test_thermistors_without_a_trim_read_what_the_table_says() -> None:
+    channel = Inputs(fitted_out(coolant_trim_cdegc=0, oil_trim_cdegc=0)).channel
+    for counts in (4000, 20_000, 50_000):
+        bare = channel[COOLANT].convert(counts)
+        assert [channel[index].convert(counts) for index in (OIL, OIL_TANK, PUMP_INLET, AMBIENT)] == [bare] * 4
+
+
+def test_levels_are_whole_permille_of_the_span() -> None:
+    channel = Inputs(fitted_out(oil_level_zero_counts=0, oil_level_full_counts=60_000)).channel[OIL_LEVEL]
+    assert [channel.convert(counts) for counts in (0, 59, 60, 59_999, 60_000)] == [0, 0, 1, 999, 1000]
+    narrowest = Inputs(fitted_out(diesel_level_zero_counts=100, diesel_level_full_counts=101)).channel[DIESEL_LEVEL]
+    assert narrowest.convert(101) == 1000
+
+
+def test_inputs_as_they_are_made_know_no_suction() -> None:
+    inputs = Inputs(fitted_out())
+    assert inputs.suction_pa == 0
+    assert inputs.suction_reason == inputs.channel[SUCTION].reason
+
+
+@pytest.mark.parametrize(("state_ms", "judges"), [(30_000, True), (30_001, False)])
+def test_parked_board_judges_to_its_thirtieth_second(state_ms: int, judges: bool) -> None:
+    law = clean()
+    law.step(0, SILENT, OFF)
+    law.machine.state_ms = state_ms
+    law.interlocks.restart()
+    law.step(0, SILENT, OFF)
+    assert (law.interlocks.blocked != 0) is judges
+
+
+@pytest.mark.parametrize("waiting", [False, True])
+def test_feed_is_held_exactly_so_long(waiting: bool) -> None:
+    law = clean()
+    law.keep_awake = waiting
+    end_ms = 600_000 if waiting else 30_000
+    for state_ms, held in ((end_ms - 1, True), (end_ms, False)):
+        law.machine.state, law.machine.state_ms = PARKED, state_ms
+        law._power()
+        assert law.power_hold is held
+
+
+def test_record_that_was_not_taken_is_written_to_the_same_slot_again() -> None:
+    for succeeded in (True, False):
+        law = clean()
+        law.machine.write_wanted = True
+        slot = law.record.slot()
+        law.write_record()
+        before = law.record.sequence
+        law.written(succeeded)
+        assert (law.record.slot() == slot) is not succeeded, before
+
+
+@pytest.mark.parametrize("distrusted", [OIL, SUCTION])
+def test_filter_is_read_only_while_oil_and_suction_are_both_trusted(distrusted: int) -> None:
+    law = clean()
+    law.machine.supply_on = law.inputs.contact[ENGINE].on = True
+    for index in (OIL, SUCTION):
+        law.inputs.channel[index].reason, law.inputs.channel[index].value = GOOD, 7000
+    law.inputs.suction_reason, law.inputs.suction_pa = GOOD, 9600
+    for _ in range(100):
+        law._second()
+    assert law.restriction.mean_pa == 9600
+    other = clean()
+    other.machine.supply_on = other.inputs.contact[ENGINE].on = True
+    other.inputs.channel[OIL].value = 7000
+    other.inputs.channel[OIL].reason = NO_ANSWER if distrusted == OIL else GOOD
+    other.inputs.suction_reason, other.inputs.suction_pa = (NO_ANSWER if distrusted == SUCTION else GOOD), 9600
+    for _ in range(100):
+        other._second()
+    assert other.restriction.mean_pa == 0
+
+
+def test_flowing_oil_says_nothing_about_the_heater() -> None:
+    law = clean(fit_heater=1)
+    law.machine.supply_on = law.inputs.contact[ENGINE].on = law.heater.on = True
+    law.inputs.channel[OIL].reason, law.inputs.channel[OIL].value = GOOD, 5000
+    law.inputs.channel[COOLANT].reason, law.inputs.channel[COOLANT].value = GOOD, 9000
+    for _ in range(400):
+        law._second()
+    assert not law.heater.failed
+    law.machine.supply_on = False
+    for _ in range(400):
+        law._second()
+    assert law.heater.failed
+
+
+@pytest.mark.parametrize("trusted", [True, False])
+def test_stop_advice_takes_the_ambient_reading_where_it_is_trusted(trusted: bool) -> None:
+    law = clean(ambient_worst_cdegc=-2000)
+    oil, ambient = law.inputs.channel[OIL], law.inputs.channel[AMBIENT]
+    oil.reason, oil.value = GOOD, 7500
+    ambient.reason, ambient.value = GOOD if trusted else NO_ANSWER, 2500
+    law._advise()
+    restart, cooling = law._restart_cdegc, law._cooling_s
+    assert law.panel.advice_min == standing_min(7500, 2500 if trusted else -2000, restart, cooling)
+    assert standing_min(7500, 2500, restart, cooling) != standing_min(7500, -2000, restart, cooling)
+
+
+def test_sleeping_board_still_ends_its_advice() -> None:
+    law = clean()
+    law.step(0, SILENT, OFF)
+    law.machine.state_ms = 40_000
+    law._advise()
+    left_ms = law.panel._advice_ms
+    law.step(TICK_MS, SILENT, OFF)
+    assert law.machine.state_ms == 40_000 + TICK_MS, "asleep, it only counts"
+    assert law.panel._advice_ms == left_ms - TICK_MS
