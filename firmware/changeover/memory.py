@@ -1,6 +1,6 @@
 """The record that survives the key: two slots, pure bytes in and out. Runs outside the allocation-free step.
 
-A slot is 32 bytes, little-endian: b"2T", version, oil in lines (0 or 1), sequence, boots, trips, worst and least
+A slot is 32 bytes, little-endian: b"2T", version, oil in lines (0 or 1), sequence, boots, trips, mean and least
 normalised suction in Pa, 4 bytes of zero, CRC-32 of all before it. What cannot be read is taken for oil in the lines.
 """
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import struct
+import zlib
+
 import pytest
 
 from changeover import reasons, rows
 from changeover.followed import Follower
-from changeover.inputs import ENGINE, Inputs
+from changeover.inputs import BONNET, BRAKE, ENGINE, NEUTRAL, Inputs
 from changeover.law import Law
-from changeover.memory import Record
+from changeover.memory import Record, choose, decode
 from changeover.sensing import (
     AMBIENT,
     COOLANT,
@@ -22,7 +25,7 @@ from changeover.sensing import (
     SUCTION,
 )
 from changeover.settings import LOOPED_RETURN, flow_low_ul_s
-from changeover.states import PARKED
+from changeover.states import ON_OIL, PARKED, RUN_ON
 from changeover.stop_advice import standing_min
 from tests.law.rig import TICK_MS, fitted_out
 
@@ -184,3 +187,35 @@ def test_sleeping_board_still_ends_its_advice() -> None:
     law.step(TICK_MS, SILENT, OFF)
     assert law.machine.state_ms == 40_000 + TICK_MS, "asleep, it only counts"
     assert law.panel._advice_ms == left_ms - TICK_MS
+
+
+@pytest.mark.parametrize(("run_on_s", "state"), [(0, PARKED), (60, RUN_ON)])
+def test_moves_at_key_off_say_so(run_on_s: int, state: int) -> None:
+    law = clean(run_on_s=run_on_s)
+    machine = law.machine
+    machine.state, machine.lines_dirty, machine.move_reason = ON_OIL, True, reasons.FILLED
+    for contact in (ENGINE, BRAKE, NEUTRAL, BONNET):
+        law.inputs.contact[contact].on = True
+    machine.step(TICK_MS)
+    assert (machine.state, machine.move_reason) == (state, reasons.KEY_OFF)
+
+
+def slot(head: bytes, sequence: int = 7) -> bytes:
+    """A slot by the description of its bytes, its checksum by zlib."""
+    body = head + struct.pack("<IIIII", sequence, 3, 5, 9600, 2400) + bytes(4)
+    return body + struct.pack("<I", zlib.crc32(body))
+
+
+def test_slot_is_read_only_with_the_very_head_that_is_described() -> None:
+    record = decode(slot(b"2T\x01\x00"))
+    assert record is not None
+    assert (record.oil_in_lines, record.sequence, record.boots, record.trips) == (False, 7, 3, 5)
+    assert (record.suction_mean_pa, record.suction_low_pa) == (9600, 2400)
+    for head in (b"2U\x01\x00", b"3T\x01\x00", b"2T\x02\x00", b"2T\x00\x00", b"2T\x01\x02"):
+        assert decode(slot(head)) is None
+
+
+def test_of_two_slots_half_of_all_numbers_apart_the_first_counts_and_oil_is_assumed() -> None:
+    for ahead, counts in ((0x1FFFFFFF, 7 + 0x1FFFFFFF), (0x20000000, 7)):
+        record = choose([slot(b"2T\x01\x00"), slot(b"2T\x01\x00", 7 + ahead)])
+        assert (record.sequence, record.oil_in_lines) == (counts, True)
