@@ -12,6 +12,7 @@ from changeover.followed import Follower
 from changeover.inputs import BONNET, BRAKE, ENGINE, NEUTRAL, Inputs
 from changeover.law import Law
 from changeover.memory import Record, choose, decode
+from changeover.restriction import Restriction
 from changeover.sensing import (
     AMBIENT,
     COOLANT,
@@ -219,3 +220,55 @@ def test_of_two_slots_half_of_all_numbers_apart_the_first_counts_and_oil_is_assu
     for ahead, counts in ((0x1FFFFFFF, 7 + 0x1FFFFFFF), (0x20000000, 7)):
         record = choose([slot(b"2T\x01\x00"), slot(b"2T\x01\x00", 7 + ahead)])
         assert (record.sequence, record.oil_in_lines) == (counts, True)
+
+
+def read_filter(element: Restriction, seconds: int, suction_pa: int) -> Restriction:
+    for _ in range(seconds):
+        element.second(True, suction_pa, 7000)
+    return element
+
+
+def test_filter_begins_and_sums_without_a_rest() -> None:
+    element = Restriction(fitted_out())
+    assert (element.mean_pa, element.low_pa) == (0, 0)
+    for _ in range(2):  # the second trip as the first
+        read_filter(element, 20, 160)
+        assert (element._sum_16pa, element._read_s) == (0, 0)
+        read_filter(element, 2, 160)
+        assert (element._sum_16pa, element._read_s) == (20, 2)
+        element.keep_trip(False)
+
+
+def test_sum_of_a_long_trip_is_halved_at_its_very_reading_and_stays_whole() -> None:
+    element = read_filter(Restriction(fitted_out()), 20 + 16_383, 176)
+    assert (element._sum_16pa, element._read_s) == (11 * 16_383, 16_383)
+    read_filter(element, 1, 176)
+    assert (element._sum_16pa, element._read_s) == (11 * 8192, 8192)
+    assert type(element._sum_16pa) is type(element._read_s) is int
+
+
+def test_first_least_suction_counts_by_whole_permille_of_the_flow() -> None:
+    element = read_filter(Restriction(fitted_out(flow_measured_ul_s=31_999, flow_max_ul_s=32_000)), 30, 16_000)
+    element.keep_trip(False)
+    assert element.low_pa == 15_984
+    read_filter(element, 30, 0).keep_trip(False)
+    assert element.low_pa == 1, "0 says that nothing is known"
+
+
+def test_air_is_less_than_the_whole_half_of_an_odd_reference() -> None:
+    element = Restriction(fitted_out())
+    element.low_pa = 4001
+    assert not read_filter(element, 21, 2000).air
+    assert read_filter(element, 1, 1999).air
+
+
+def test_purge_whose_volume_has_passed_is_ended_by_every_row_that_forbids_one() -> None:
+    law = clean()
+    machine = law.machine
+    machine.lines.credit_ul = machine.lines.purge_target_ul
+    for row in (rows.SETTINGS, rows.SUPPLY_LOW, rows.RETURN_VALVE, rows.NO_ROOM, rows.SUPPLY_VALVE):
+        law.interlocks.forced = 1 << row
+        assert machine.forbidden() == 1 << row
+    law.interlocks.forced = 1 << rows.SUPPLY_VALVE
+    machine.lines.credit_ul -= 1
+    assert machine.forbidden() == 0
