@@ -7,7 +7,7 @@ import zlib
 
 import pytest
 
-from changeover import reasons, rows
+from changeover import reasons, rows, settings_file
 from changeover.followed import Follower
 from changeover.inputs import BONNET, BRAKE, ENGINE, NEUTRAL, Inputs
 from changeover.law import Law
@@ -17,15 +17,20 @@ from changeover.sensing import (
     AMBIENT,
     COOLANT,
     DIESEL_LEVEL,
+    FROZEN,
     GOOD,
     NO_ANSWER,
     OIL,
     OIL_LEVEL,
     OIL_TANK,
     PUMP_INLET,
+    STALE,
     SUCTION,
+    SWAPPED,
+    Contact,
+    Linear,
 )
-from changeover.settings import LOOPED_RETURN, flow_low_ul_s
+from changeover.settings import LOOPED_RETURN, TANK_RETURN, flow_low_ul_s, purge_permille
 from changeover.states import ON_OIL, PARKED, RUN_ON
 from changeover.stop_advice import standing_min
 from tests.law.rig import TICK_MS, fitted_out
@@ -272,3 +277,80 @@ def test_purge_whose_volume_has_passed_is_ended_by_every_row_that_forbids_one() 
     law.interlocks.forced = 1 << rows.SUPPLY_VALVE
     machine.lines.credit_ul -= 1
     assert machine.forbidden() == 0
+
+
+@pytest.mark.parametrize("row", [rows.RETURN_VALVE, rows.NO_ROOM])
+def test_purge_of_a_loop_asks_for_no_return_valve_and_no_room(row: int) -> None:
+    for layout, forbids in ((LOOPED_RETURN, 0), (TANK_RETURN, 1 << row)):
+        law = clean(layout=layout)
+        law.interlocks.forced = 1 << row
+        assert law.machine.forbidden() == forbids
+
+
+def test_what_a_purge_adds_and_the_lowest_flow_are_whole_numbers() -> None:
+    assert flow_low_ul_s(fitted_out(flow_measured_ul_s=8001)) == 6400
+    values = fitted_out(path_ul=350_000, purge_factor_permille=3000, oil_tank_ml=40_000)
+    assert purge_permille(values) == 27
+    assert purge_permille(values | {"layout": LOOPED_RETURN}) == 0
+
+
+def linear() -> Linear:
+    """Two counts a unit; settled at 0."""
+    channel = Linear(True, 10_000, 1, 2, -9000, 9000, 900)
+    for _ in range(5):
+        channel.step(10_000)
+    assert (channel.reason, channel.value) == (GOOD, 0)
+    return channel
+
+
+def test_channel_as_it_is_made_and_after_its_restart_knows_no_value_and_no_age() -> None:
+    channel = Linear(True, 10_000, 1, 2, -9000, 9000, 900)
+    assert (channel.value, channel.age) == (0, 0)
+    channel = linear()
+    channel.step(NO_ANSWER)
+    assert channel.age == 1
+    channel.restart()
+    assert (channel.age, channel.bad) == (0, 0)
+
+
+def test_third_bad_sample_ends_trust_also_where_a_good_one_stood_between() -> None:
+    for samples, reason in (("bbgb", GOOD), ("bbb", STALE), ("bbgbb", STALE), ("bbggbg", GOOD)):
+        channel = linear()
+        for sample in samples:
+            channel.step(NO_ANSWER if sample == "b" else 10_000)
+        assert channel.reason == reason, samples
+
+
+@pytest.mark.parametrize("reason", [FROZEN, SWAPPED])
+def test_verdict_over_several_channels_stands_whatever_is_read(reason: int) -> None:
+    channel = linear()
+    channel.distrust(reason)
+    for _ in range(100):
+        channel.step(12_000)
+    assert (channel.reason, channel.value) == (reason, 0)
+
+
+def test_jump_limit_of_an_absent_sensor_grows_by_five_kelvin_and_no_more() -> None:
+    thermistor = Inputs(fitted_out()).channel[OIL]
+    for _ in range(6):
+        thermistor.step(20_000)
+    for _ in range(2000):
+        thermistor.step(NO_ANSWER)
+    assert thermistor._reach == 500 + 500
+
+
+def test_good_sample_takes_one_off_what_a_contact_has_counted() -> None:
+    contact = Contact(2, 4)
+    contact.step(True)
+    contact.step(True)
+    for level, on in ((False, True), (False, True), (False, True), (True, True), (False, True), (False, False)):
+        contact.step(level)
+        assert contact.on is on
+
+
+def test_settings_are_read_to_their_last_checksum_and_names_are_in_small_letters() -> None:
+    values = {"layout": 1, "xcrc": 5}
+    assert settings_file.decode(settings_file.encode(values)) == (values, [])
+    read, errors = settings_file.decode(settings_file.encode({"X": 1}))
+    assert read == {}
+    assert [error[0] for error in errors] == ["line 1"]
