@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 import zlib
+from math import floor, log
 
 import pytest
 
@@ -23,6 +24,7 @@ from changeover.sensing import (
     OIL,
     OIL_LEVEL,
     OIL_TANK,
+    OPEN,
     PUMP_INLET,
     STALE,
     SUCTION,
@@ -33,6 +35,7 @@ from changeover.sensing import (
 from changeover.settings import LOOPED_RETURN, TANK_RETURN, flow_low_ul_s, purge_permille
 from changeover.states import ON_OIL, PARKED, RUN_ON
 from changeover.stop_advice import standing_min
+from changeover.trust import Trust
 from tests.law.rig import TICK_MS, fitted_out
 
 OFF = [False] * 10
@@ -354,3 +357,47 @@ def test_settings_are_read_to_their_last_checksum_and_names_are_in_small_letters
     read, errors = settings_file.decode(settings_file.encode({"X": 1}))
     assert read == {}
     assert [error[0] for error in errors] == ["line 1"]
+
+
+def cooled_min(oil: int, ambient: int, restart: int, cooling_s: int) -> int:
+    """The advice by its description: whole ten-thousandths of the ratio and of its logarithm, the latter on straight lines
+    between rows of a tenth."""
+    ambient = min(ambient, restart - 100)
+    beyond = (oil - ambient) * 10_000 // (restart - ambient) - 10_000
+    rows_ = [floor(10_000 * log(1 + row / 10)) for row in range(31)]
+    if beyond >= 30_000:
+        return cooling_s * rows_[30] // 600_000
+    row, part = divmod(beyond, 1000)
+    return cooling_s * (rows_[row] + (rows_[row + 1] - rows_[row]) * part // 1000) // 600_000
+
+
+def test_advice_is_that_of_its_description_over_the_whole_range() -> None:
+    for restart in (3000, 5600, 9000):
+        for above in (1, 37, 50, 149, 1777, 3421, 6000):
+            for ambient in (-4000, -777, 0, 2500, restart - 101, restart - 100, restart - 50, restart + 500):
+                for cooling_s in (600, 6000, 30_000):
+                    found = standing_min(restart + above, ambient, restart, cooling_s)
+                    assert found == cooled_min(restart + above, ambient, restart, cooling_s)
+
+
+def test_every_move_and_refusal_counts_one_and_a_new_state_begins_at_nought() -> None:
+    machine = clean().machine
+    machine.state_ms = 5000
+    machine.note(machine.state, rows.OIL_COLD)
+    assert (machine.moves, machine.state_ms) == (1, 5000)
+    machine.go(ON_OIL, reasons.ALLOWED)
+    assert (machine.moves, machine.state_ms) == (2, 0)
+
+
+@pytest.mark.parametrize("distrusted", [COOLANT, OIL])
+def test_rules_over_two_sensors_wait_for_both(distrusted: int) -> None:
+    inputs = Inputs(fitted_out())
+    for index in (COOLANT, OIL, SUCTION):
+        inputs.channel[index].reason, inputs.channel[index].value = GOOD, 5000
+    inputs.channel[distrusted].reason = OPEN
+    rules = Trust(inputs)
+    rules.second(True, False)
+    assert not rules._seen
+    inputs.channel[distrusted].reason = GOOD
+    rules.second(True, False)
+    assert rules._seen
