@@ -8,7 +8,7 @@ from math import floor, log
 
 import pytest
 
-from changeover import reasons, rows, settings_file
+from changeover import reasons, rows, settings, settings_file
 from changeover.followed import Follower
 from changeover.inputs import BONNET, BRAKE, ENGINE, NEUTRAL, Inputs
 from changeover.law import Law
@@ -31,11 +31,13 @@ from changeover.sensing import (
     SWAPPED,
     Contact,
     Linear,
+    Thermistor,
 )
-from changeover.settings import LOOPED_RETURN, TANK_RETURN, flow_low_ul_s, purge_permille
+from changeover.settings import LOOPED_RETURN, NORM_NAMES, TANK_RETURN, flow_low_ul_s, purge_permille
 from changeover.states import ON_OIL, PARKED, RUN_ON
 from changeover.stop_advice import standing_min
 from changeover.trust import Trust
+from changeover.validate import validate
 from tests.law.rig import TICK_MS, fitted_out
 
 OFF = [False] * 10
@@ -401,3 +403,37 @@ def test_rules_over_two_sensors_wait_for_both(distrusted: int) -> None:
     inputs.channel[distrusted].reason = GOOD
     rules.second(True, False)
     assert rules._seen
+
+
+STEPPED = {
+    "coolant_entry_cdegc": 0, "coolant_exit_cdegc": 0, "oil_entry_cdegc": 0, "oil_exit_cdegc": 0, "oil_restart_cdegc": 0,
+    "oil_hot_cdegc": 0, "oil_hot_cdegc less 300": -300, "heater_off_cdegc": 0, "heater_off_cdegc less 200": -200,
+    "ntc_check_low_cdegc": 0, "ntc_check_high_cdegc": 0,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", STEPPED)
+def test_threshold_keeps_a_kelvin_and_a_half_from_every_step_of_the_converter(what: str) -> None:
+    name, shift = what.split()[0], STEPPED[what]
+    values = fitted_out()
+    low, high = next(row[3:] for row in settings.ROWS if row[0] == name)
+    tried = 0
+    for code in (512, 1536, 2560, 3584):  # of 4096: erratum RP2040-E11
+        step = Thermistor(True, values, 0).convert(16 * code)
+        for away, refused in ((-150, False), (-149, True), (149, True), (150, False)):
+            value = step - shift + away
+            if low <= value <= high:
+                tried += 1
+                found = [error for error in validate(values | {name: value}) if error[0] == name and "step" in error[3]]
+                assert (f"150 away from {step - shift}" in [error[2] for error in found]) is refused, value
+    assert tried
+
+
+def test_table_may_rise_by_a_single_unit_and_a_missing_setting_is_called_so() -> None:
+    values = fitted_out()
+    values[NORM_NAMES[1]] = values[NORM_NAMES[0]] + 1
+    assert validate(values) == []
+    values[NORM_NAMES[1]] -= 1
+    assert [error[0] for error in validate(values)] == [NORM_NAMES[1]]
+    del values["layout"]
+    assert validate(values) == [("layout", None, "0 to 1 choice", "is missing")]
