@@ -437,3 +437,19 @@ def test_table_may_rise_by_a_single_unit_and_a_missing_setting_is_called_so() ->
     assert [error[0] for error in validate(values)] == [NORM_NAMES[1]]
     del values["layout"]
     assert validate(values) == [("layout", None, "0 to 1 choice", "is missing")]
+
+
+def test_room_for_a_purge_is_asked_to_the_permille_and_its_time_to_the_second() -> None:
+    values = fitted_out(path_ul=1_000_000, purge_factor_permille=6000, oil_tank_ml=10_000, oil_low_block_permille=100)
+    # 6 L into 10 L are 600 permille: full less 600 must leave 200
+    assert [validate(values | {"oil_full_permille": full}) == [] for full in (800, 799)] == [True, False]
+    refused = validate(values | {"oil_full_permille": 799})
+    assert (refused[0][0], refused[0][3]) == (
+        "oil_tank_ml",
+        "a purge of 6000 mL leaves no level at which oil may be used",
+    )
+    slow = fitted_out(layout=LOOPED_RETURN, flow_measured_ul_s=100)
+    # 80 uL/s credit 2 880 000 uL in 36 000 s; 2 880 036 take as many whole seconds, 2 880 129 one more
+    for path_ml, factor, accepted in ((480, 6000, True), (486, 5926, True), (483, 5963, False)):
+        found = validate(slow | {"path_ul": 1000 * path_ml, "purge_factor_permille": factor})
+        assert (found == []) is accepted, found
