@@ -33,11 +33,12 @@ from changeover.sensing import (
     Linear,
     Thermistor,
 )
-from changeover.settings import LOOPED_RETURN, NORM_NAMES, TANK_RETURN, flow_low_ul_s, purge_permille
+from changeover.settings import LOOPED_RETURN, NORM_NAMES, PERMIT, TANK_RETURN, flow_low_ul_s, purge_permille
 from changeover.states import ON_OIL, PARKED, RUN_ON
 from changeover.stop_advice import standing_min
 from changeover.trust import Trust
 from changeover.validate import validate
+from changeover.wishes import Wishes
 from tests.law.rig import TICK_MS, fitted_out
 
 OFF = [False] * 10
@@ -453,3 +454,13 @@ def test_room_for_a_purge_is_asked_to_the_permille_and_its_time_to_the_second() 
     for path_ml, factor, accepted in ((480, 6000, True), (486, 5926, True), (483, 5963, False)):
         found = validate(slow | {"path_ul": 1000 * path_ml, "purge_factor_permille": factor})
         assert (found == []) is accepted, found
+
+
+@pytest.mark.parametrize(("ms", "short"), [(1, True), (1999, True), (2000, False)])
+def test_press_is_short_from_its_first_millisecond_to_just_before_two_seconds(ms: int, short: bool) -> None:
+    wishes = Wishes(PERMIT)
+    for count in (1, 2):
+        wishes.step(True, False, ms)
+        wishes.step(False, False, 100)
+        assert wishes.short_presses == (count if short else 0)
+        assert wishes.stop_held is (not short and count == 1), "a long press asks for the purge, the next one ends it"
