@@ -52,7 +52,8 @@ class App:
         self.late = 0
         self._answer_due = False  # a record was written; the law hears of it at the end of the next tick
         self._stored = False
-        self._came = bytearray(64)
+        # A line of bench input and a question; 511 more wait in the chip (MicroPython, ports/rp2/mphalport.c).
+        self._came = bytearray(128)
         self._going = b""  # what the link said and the port has not taken yet
         self._tell_start()
 
@@ -111,6 +112,8 @@ class App:
         if count:
             link.take(memoryview(self._came)[:count])
         link.tick(now_ms)
+        if self.ticks % _ROUND == _COLLECT:
+            return  # that takes a quarter of the tick
         if not self._going:
             room = board.serial_room()
             if not room:

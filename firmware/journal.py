@@ -21,6 +21,7 @@ SAMPLE_MS = 10_000  # from sample to sample; longer where RAM would not do until
 _MOVES_ONLY = 32  # the last places in RAM are for moves and words
 _LONGEST_MS = 320_000
 _AGAIN_MS = 60_000  # after a refused write
+_CLOCK_DS = 600  # a host that repeats the time of day crowds nothing out
 _TRIES = 2  # writes refused in a row for which the board is not kept awake any longer
 _MOST_DS = 0x3FFFFFF0
 
@@ -46,6 +47,7 @@ class Journal(Ring):
         self._interval_ms = SAMPLE_MS
         self._moves = 0
         self._message = -1
+        self._clock_ds = -_CLOCK_DS  # when a host last said what time it is
         self.note("start %d; %s" % (self.boots, VERSION))
 
     def tick(self, law: Law, now_ms: int) -> None:
@@ -61,9 +63,10 @@ class Journal(Ring):
         if machine.moves != self._moves:
             self.dropped += machine.moves - self._moves - 1
             self._moves = machine.moves
+            trip = self.totals.trips  # a key-off is the last row of its own trip
             self.totals.moved(machine.move_from, machine.move_to, machine.move_reason)
             if self._room(WAITING_MOST):
-                journal_rows.put_event(self._rows, self._take(), law, MOVE, self._time_ds, self.totals.trips)
+                journal_rows.put_event(self._rows, self._take(), law, MOVE, self._time_ds, trip)
         elif self._warns(law) and self._room(WAITING_MOST - _MOVES_ONLY):
             journal_rows.put_event(self._rows, self._take(), law, MESSAGE, self._time_ds, self.totals.trips)
         self._message = law.panel.message
@@ -83,6 +86,14 @@ class Journal(Ring):
         for at in range(0, min(len(text), 4 * TEXT_BYTES), TEXT_BYTES):
             if self._room(WAITING_MOST):
                 journal_rows.put_text(self._rows, self._take(), text[at:], self._time_ds)
+
+    def set_clock(self, moment: str) -> bool:
+        """Keep that a host calls this moment so, `YYYY-MM-DD HH:MM:SS`; false within a minute of the last time."""
+        if self._time_ds - self._clock_ds < _CLOCK_DS:
+            return False
+        self._clock_ds = self._time_ds
+        self.note("time " + moment)
+        return True
 
     def new_season(self) -> None:
         """Totals begin at nothing; what they were stays in the blocks so far."""

@@ -139,9 +139,10 @@ class Ring:
         return data if stated == (number, _crc(head, body)) else b""
 
     def read(self, from_block: int = 0) -> "Iterator[str]":
-        """Lines of text, at most 113 characters: HEADINGS, then every block from this number on and its rows."""
+        """Lines of text, at most 113 characters: HEADINGS, what there is, then every block from this number on and its rows."""
         for heading in HEADINGS:
             yield heading
+        yield "R,%d,%d,%d" % (self._oldest, self._newest, self.dropped)
         number = max(from_block, self._oldest)
         while number <= self._newest:
             data = self._whole(number)

@@ -19,6 +19,7 @@ _TENTHS = (SUCTION, SUPPLY, BARO)  # kept in 10 Pa and 10 mV
 _BAD = -32768  # plus the reason, in place of a reading that is not trusted; lowest true one -4000
 
 HEADINGS = (
+    "# R,oldest,newest,dropped: blocks that there are, rows dropped so far",
     "# B,block,rows,boots,settings_hash,dropped,wear; X,block,damaged",
     "# C,oil_s,diesel_s,oil_ml,purge_ml,purges,trips: totals when the block was written",
     "# S,s,state,trip,contacts_outputs_hex,message,reason,coolant_cdegc,oil_cdegc,suction_pa,oil_tank_cdegc,",

@@ -6,6 +6,7 @@ from changeover.law import Law
 from changeover.settings import flow_low_ul_s
 from changeover.states import PARKED
 
+TOTALS = ("oil_s", "diesel_s", "oil_ml", "purge_ml", "purges", "trips")  # in the order of `Totals.values`
 _MOST = 0x3FFFFFFF
 
 
@@ -24,7 +25,7 @@ class Totals:
         self._oil_ms = self._diesel_ms = self._oil_ul = self._purge_ul = self._credit_ul = 0
 
     def values(self) -> tuple[int, ...]:
-        """In the order in which a block keeps them."""
+        """In the order in which a block keeps them, that of TOTALS."""
         return (self.oil_s, self.diesel_s, self.oil_ml, self.purge_ml, self.purges, self.trips)
 
     def take(self, values: tuple[int, ...]) -> None:

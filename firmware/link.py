@@ -6,7 +6,7 @@ and `raw` (telemetry) and `note`.
 
 from link_bench import Bench
 from link_commands import Commands
-from link_input import STOP, WAITING, LinkInput
+from link_input import STOP, LinkInput
 from link_lines import MOST, Refused, folded, plain, short, stamped, unstamped
 from link_report import raw_line, tick_line
 from link_table import CHANGES, row
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from app import App
 
-_A_POLL = 512  # bytes, however much room there is: bounds the time, as WAITING does for lines done
-_NOTES = 4
+_A_POLL, _LINES_A_POLL = 256, 2  # bytes, however much room there is, and lines begun: an eighth of a tick each
+_NOTES, _A_ROW = 4, 2  # lines
 
 
 class Link:
@@ -46,7 +46,7 @@ class Link:
         self._input.take(data)
 
     def tick(self, now_ms: int) -> None:
-        """After the pins are written: a note when the bench ended, and telemetry, a row unless the last one still waits."""
+        """After the pins are written: a note when the bench ended, and telemetry, a row unless the last two still wait."""
         if self.bench.ended:
             if len(self._out) < _NOTES:
                 self._out.append("note bench ended: " + self.bench.ended)
@@ -61,13 +61,13 @@ class Link:
         if self._wait_ticks < every:
             return
         self._wait_ticks = 0
-        if self._watched:
+        if len(self._watched) > _A_ROW:
             self.commands.lost_out += 1  # a row under way stays whole
             return
         bench = self.bench.law
         source = self._app.board if bench is None else self.bench
-        law = bench or self._app.law
-        self._watched = [tick_line(now_ms, law), raw_line(now_ms, source.counts, source.levels, self.commands.lost_out)]
+        self._watched.append(tick_line(now_ms, bench or self._app.law))
+        self._watched.append(raw_line(now_ms, source.counts, source.levels, self.commands.lost_out))
 
     def poll(self, room: int) -> bytes:
         """At most `room` bytes to send; a line that is cut there goes on in the next poll. Talk and telemetry take turns
@@ -101,7 +101,7 @@ class Link:
                 self._out.append(self._last("error %s: stopped" % self._name))
             elif self._answer is not None:
                 self._read_on(self._answer)
-            elif waiting and done < WAITING:
+            elif waiting and done < _LINES_A_POLL:
                 done += 1
                 line = waiting.pop(0)
                 self._answer = None if line == STOP else self._answered(line)

@@ -5,10 +5,12 @@ import sys
 import changeover
 from changeover.sensing import NO_ANSWER
 from changeover.settings_file import settings_hash
+from journal_totals import TOTALS
 from link_bench import Bench
+from link_clock import date_and_time
 from link_input import LinkInput
 from link_lines import Refused, number
-from link_report import faults, status
+from link_report import faults, manifest, status
 from link_settings import LinkSettings, explained
 from link_table import LEAST, MOST_WORDS, NAME, TABLE, WHAT, row, usage
 
@@ -24,13 +26,14 @@ _MOST_BLOCK = 999999
 
 
 class Commands:
-    """Only `set`, `save`, `test` and `bench` change anything; `watch` only what is sent."""
+    """Only `set`, `save`, `clock`, `test` and `bench` change anything; `watch` only what is sent."""
 
     def __init__(self, app: "App", bench: Bench, incoming: LinkInput) -> None:
         self._app = app
         self._bench = bench
         self._incoming = incoming
         self.settings = LinkSettings(app)
+        self._hash = settings_hash(app.values)  # once: it takes a third of a tick
         self.every_ticks = 0
         self.lost_out = 0  # rows of telemetry and notes that had no room
 
@@ -46,7 +49,7 @@ class Commands:
         if not words:
             for each in TABLE:
                 yield "%s: %s" % (usage(each), each[WHAT])
-            yield "set, save, test and bench need a checksum: send the line without, the answer says which to send"
+            yield "set, save, clock, test and bench need a checksum: send the line without, the answer says which to send"
             yield "an empty line stops a long answer"
         elif any(words[0] == each[NAME] for each in TABLE):
             known = row(words[0])
@@ -63,8 +66,10 @@ class Commands:
         """What runs here."""
         yield "changeover %s" % changeover.VERSION
         yield "protocol %d" % PROTOCOL
-        yield "settings %s" % settings_hash(self._app.values)
+        yield "settings %s" % self._hash
+        yield "start %d" % self._app.journal.boots
         yield "%s %s" % (sys.implementation.name, ".".join(map(str, sys.implementation.version[:3])))
+        yield from manifest()
 
     def do_status(self, words: "list[str]") -> "Iterator[str]":
         """The law that drives the pins, then what the link itself has to say."""
@@ -79,6 +84,11 @@ class Commands:
     def do_faults(self, words: "list[str]") -> "Iterator[str]":
         """The interlock table, as it stands."""
         return faults(self._bench.law or self._app.law, self._app.values)
+
+    def do_credited(self, words: "list[str]") -> "Iterator[str]":
+        """Totals of the season."""
+        for name, value in zip(TOTALS, self._app.journal.totals.values()):
+            yield "%s=%d" % (name, value)
 
     def do_watch(self, words: "list[str]") -> str:
         """Telemetry on or off."""
@@ -100,6 +110,13 @@ class Commands:
     def do_journal(self, words: "list[str]") -> "Iterator[str]":
         """The log's lines."""
         return self._app.journal.read(number(words[0], "BLOCK", 0, _MOST_BLOCK) if words else 0)
+
+    def do_clock(self, words: "list[str]") -> str:
+        """A row of the trip log that ties the board's time to the calendar; nothing else hears of it."""
+        moment = date_and_time(words[0], words[1])
+        if not self._app.journal.set_clock(moment):
+            raise Refused("it was set less than a minute ago")
+        return moment
 
     def do_test(self, words: "list[str]") -> str:
         """Hand the wish to service mode, which refuses with the engine running or oil about, and waits for the button."""

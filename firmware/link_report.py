@@ -1,5 +1,7 @@
 """What the link tells: the state in words, what stands against oil, one tick as a program wants it. Reads only."""
 
+import sys
+
 from changeover import rows
 from changeover.inputs import ENGINE, KEY, READY
 from changeover.law import Law
@@ -103,6 +105,16 @@ def _because(law: Law, row: int, forcing: bool) -> str:
         quantity(evidence.measured, evidence.unit),
         quantity(evidence.limit, evidence.unit),
     )
+
+
+def manifest() -> "Iterator[str]":
+    """What lies beside a program that `secondtank flash` put there: hashes of its sources. Nothing for another one."""
+    try:
+        with open(sys.path[0] + "/manifest") as file:
+            for line in file:
+                yield line.strip()
+    except OSError:
+        pass
 
 
 def tick_line(now_ms: int, law: Law) -> str:

@@ -33,13 +33,16 @@ class LinkSettings:
     def one(self, name: str) -> str:
         """`name=value`, and what was set since; Refused for a name that is none."""
         _row(name)
+        return self._line(name)
+
+    def _line(self, name: str) -> str:
         line = "%s=%d" % (name, self._app.values[name])
         return line + " next=%d" % self.staged[name] if name in self.staged else line
 
     def all(self) -> "Iterator[str]":
         """Every setting, sorted by name."""
         for name in sorted(self._app.values):
-            yield self.one(name)
+            yield self._line(name)
 
     def set(self, name: str, word: str) -> str:
         """Stage a value within its range; Refused also on oil."""

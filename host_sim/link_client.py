@@ -12,6 +12,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
@@ -21,6 +22,7 @@ from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES
 _KEPT = 4096  # rows of telemetry and notes; the oldest go first
 _LONGEST = 4096  # bytes without a line end before they are given up
 _SYNCS = 5
+_ANSWER_KEPT = 200  # lines of a long answer that are told with its refusal
 _OUT = ("supply", "return", "heater", "run_on", "power", "red", "amber", "green", "buzzer")
 
 
@@ -161,24 +163,45 @@ class LinkClient:
 
         Raises LinkRefused for an error, LinkSilent after the time-out: `sync` then finds the place again.
         """
+        return list(self.lines(text))
+
+    def lines(self, text: str) -> Iterator[str]:
+        """As `ask`, line by line as they come. Who stops early calls `sync`: that stops the board, too."""
         name = text.split()[0]
         self._stream.write(text.encode() + b"\n")
         deadline_s = self._clock() + self._timeout_s
-        lines: list[str] = []
+        before: deque[str] = deque(maxlen=_ANSWER_KEPT)
         while (line := self._line(deadline_s)) is not None:
             if line == f"ok {name}":
-                return lines
+                return
             if line.startswith(f"ok {name} "):
-                return [*lines, line.removeprefix(f"ok {name} ")]
+                yield line.removeprefix(f"ok {name} ")
+                return
             if line.startswith(("ok ", "error ")):
-                raise LinkRefused(text, line, lines)
+                raise LinkRefused(text, line, list(before))
+            before.append(line)
+            yield line
             deadline_s = self._clock() + self._timeout_s  # a long answer is not a slow one
-            lines.append(line)
-        raise LinkSilent(text, f"no last line for {self._timeout_s} s after {len(lines)} lines")
+        raise LinkSilent(text, f"no last line for {self._timeout_s} s")
 
     def change(self, text: str) -> list[str]:
         """As `ask`, for a line that changes something."""
         return self.ask(stamped(text))
+
+    def set_clock(self, now: datetime) -> None:
+        """Tell the board, for its trip log, what time it is. LinkRefused within a minute of the last time; ValueError without a
+        time zone."""
+        if now.tzinfo is None:
+            raise ValueError("a moment without a time zone is no moment")
+        self.change(f"clock {now.astimezone(UTC):%Y-%m-%d %H:%M:%S}")
+
+    def credited(self) -> dict[str, int]:
+        """The season's totals: oil_s, diesel_s, oil_ml, purge_ml, purges, trips."""
+        return {name: int(value) for name, _, value in (line.partition("=") for line in self.ask("credited"))}
+
+    def listen(self) -> None:
+        """Take what came, waiting for a moment where nothing did: `rows` and `notes` have it."""
+        self._read()
 
     def feed(self, counts: Sequence[int], levels: Sequence[bool]) -> None:
         """Bench input: what the sensors read from now on, for a second at most."""

@@ -12,8 +12,8 @@ from link_table import NAME, TABLE
 from tests.law.rig import CHANNELS, HOT_ENGINE
 
 PLAIN = (
-    "help", "help set", "help oil_hot_cdegc", "help suction_norm_070_permille", "status", "faults", "get", "get path_ul",
-    "journal", "journal 1", "watch 0", "watch 1", "watch 7", "echo x", "bench off",
+    "help", "help set", "help oil_hot_cdegc", "help suction_norm_070_permille", "status", "faults", "credited", "get",
+    "get path_ul", "journal", "journal 1", "watch 0", "watch 1", "watch 7", "echo x", "bench off",
 )  # fmt: skip
 ENDS = (b"\n", b"\n", b"\r\n", b"\r")
 
@@ -52,9 +52,13 @@ class Attacker:
 
     def _change(self) -> str:
         chance = self.chance
-        kind = chance.randrange(8)
+        kind = chance.randrange(9)
         if kind == 0:
             return "save"
+        if kind == 8:
+            return (
+                f"clock 20{chance.choice((26, 24))}-{chance.randrange(1, 14):02d}-{chance.randrange(33):02d} 12:00:00"
+            )
         if kind == 1:
             return "bench on"
         if kind == 2:

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from changeover.law import Law
+from changeover.settings import defaults
+from journal_totals import Totals
 from link import Link
 from tests.law.rig import Rig
 
@@ -31,11 +33,18 @@ class Service:
 class Journal:
     """A trip log of two rows a block."""
 
-    dropped, wear = 0, 17
+    dropped, wear, boots = 0, 17, 4
 
     def __init__(self, blocks: int = 2) -> None:
         self._blocks = blocks
         self.broken = False
+        self.totals = Totals(defaults())
+        self.totals.take((5400, 1800, 34560, 1050, 3, 3))
+        self.clocks: list[str] = []
+
+    def set_clock(self, moment: str) -> bool:
+        self.clocks.append(moment)
+        return len(self.clocks) == 1
 
     def read(self, from_block: int = 0) -> Iterator[str]:
         for block in range(from_block, self._blocks):
@@ -59,7 +68,7 @@ class Desk:
         self.link = Link(self)  # pyright: ignore[reportArgumentType]
         self.pins = (False, False, False, False)
         self.driving: Law = self.rig.law
-        self.room = 512  # bytes that the port takes in a tick
+        self.room = 256  # bytes that the port takes in a tick
         self.heard = b""
 
     @property

@@ -173,7 +173,7 @@ class Siege:
         link = self.desk.link
         assert len(link._input.lines) <= 5
         assert len(link._out) <= 8
-        assert len(link._watched) <= 2
+        assert len(link._watched) <= 4
         assert len(link._sending) <= 640
         assert len(link.commands.settings.staged) <= len(self._in_force)
         assert self.desk.values == self._in_force
