@@ -381,6 +381,15 @@ def test_advice_is_that_of_its_description_over_the_whole_range() -> None:
                 for cooling_s in (600, 6000, 30_000):
                     found = standing_min(restart + above, ambient, restart, cooling_s)
                     assert found == cooled_min(restart + above, ambient, restart, cooling_s)
+    for oil, ambient, cooling_s in (
+        (7466, 2374, 30_000),
+        (8051, -1664, 30_000),
+        (8754, 28, 29_999),
+        (7897, 1474, 29_999),
+    ):
+        assert standing_min(oil, ambient, 5600, cooling_s) == cooled_min(oil, ambient, 5600, cooling_s), (
+            "a hair decides"
+        )
 
 
 def test_every_move_and_refusal_counts_one_and_a_new_state_begins_at_nought() -> None:
