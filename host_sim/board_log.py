@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -10,18 +12,23 @@ import changeover
 from changeover import messages, reasons, rows
 from changeover.settings_file import settings_hash
 from changeover.states import STATES
+from host_sim.errors import InputError
 from host_sim.signals import ANALOG_NAMES, DIGITAL_NAMES
 
 if TYPE_CHECKING:
     from host_sim.virtual_board import VirtualBoard
 
 FORM = 1
+TITLE = "# secondtank log, form "
+OUTPUTS = (
+    "out_supply", "out_return", "out_heater", "out_run_on", "out_power", "out_buzzer", "lamp_red", "lamp_amber", "lamp_green",
+    "state", "reason", "blocked", "forced", "message", "fill_ul", "credit_ul",
+)  # fmt: skip
 COLUMNS = (
     "t_ms", "boot", "tick_ms",
     *(f"raw_{name}" for name in ANALOG_NAMES),
     *(f"in_{name}" for name in DIGITAL_NAMES),
-    "out_supply", "out_return", "out_heater", "out_run_on", "out_power", "out_buzzer", "lamp_red", "lamp_amber", "lamp_green",
-    "state", "reason", "blocked", "forced", "message", "fill_ul", "credit_ul",
+    *OUTPUTS,
 )  # fmt: skip
 
 
@@ -37,7 +44,7 @@ def firmware_hash() -> str:
 def head(values: dict[str, int]) -> str:
     """The lines before the first row: form, versions, every setting by value, the id tables, the column names."""
     lines = [
-        f"# secondtank log, form {FORM}",
+        f"{TITLE}{FORM}",
         f"# version={changeover.VERSION}",
         f"# firmware_hash={firmware_hash()}",
         f"# settings_hash={settings_hash(values)}",
@@ -62,3 +69,52 @@ def write_row(file: TextIO, t_ms: int, board: VirtualBoard, tick_ms: int) -> Non
         f"{machine.state},{machine.move_reason},{law.interlocks.blocked},{law.interlocks.forced},{panel.message},"
         f"{machine.lines.fill_ul},{machine.lines.credit_ul}\n"
     )
+
+
+@dataclass
+class Head:
+    """A log's head, read back: what `head` wrote. `tables`: of states, reasons and messages, each id with its text."""
+
+    said: dict[str, str] = field(default_factory=dict)
+    settings: dict[str, int] = field(default_factory=dict)
+    tables: dict[str, dict[int, str]] = field(default_factory=lambda: {"state": {}, "reason": {}, "message": {}})
+    columns: list[str] = field(default_factory=list)
+
+
+def read_head(path: Path, lines: Iterator[str]) -> Head:
+    """Takes the head's lines, the column names included, off `lines`. Raises InputError with the line for what it cannot read."""
+    found = Head()
+    number = 0
+    for number, line in enumerate(lines, 1):
+        line = line.rstrip("\r\n")
+        if number == 1:
+            if line != f"{TITLE}{FORM}":
+                raise InputError(
+                    f"{path}, line 1", line, f"{TITLE}{FORM}: another form is of another version of this program"
+                )
+        elif line.startswith("#"):
+            _head_line(path, number, line, found)
+        else:
+            found.columns = line.split(",")
+            break
+    lacking = [name for name in COLUMNS if name not in found.columns and name not in (*OUTPUTS, "t_ms", "boot")]
+    if lacking:
+        raise InputError(f"{path}, line {number}", ",".join(found.columns), "the columns " + ", ".join(lacking))
+    if found.settings and settings_hash(found.settings) != found.said.get("settings_hash"):
+        wanted = f"{settings_hash(found.settings)}, the hash of the settings below it"
+        raise InputError(f"{path}: settings_hash", found.said.get("settings_hash"), wanted)
+    return found
+
+
+def _head_line(path: Path, number: int, line: str, found: Head) -> None:
+    name, equals, value = line.lstrip("# ").partition("=")
+    kind, _, key = name.partition(" ")
+    try:
+        if kind == "setting":
+            found.settings[key] = int(value)
+        elif kind in found.tables and key:
+            found.tables[kind][int(key)] = value
+        elif equals:
+            found.said[name] = value
+    except ValueError:
+        raise InputError(f"{path}, line {number}", line, f"# {kind} {key}=VALUE as this program writes it") from None

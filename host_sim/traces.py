@@ -1,12 +1,10 @@
-"""Logged traces of real cars: read, checked, their time repaired. One reader for drive and replay.
+"""Logged traces of real cars: read, checked, their time repaired, for a drive.
 
 Loggers stamp whole seconds, so most stamps repeat; some logs lose seconds, in a few the clock runs backwards.
 """
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,10 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from host_sim.errors import InputError
+from host_sim.log_reader import GAP_S as GAP_S
+from host_sim.log_reader import LogText, Repairs, forward, spread
 
-GAP_S = 2.0
-# A row that lies in the past is a stray one when one of the next few is back in time; else the clock was set back.
-_STRAY_ROWS = 4
 AMBIENT_NEAR_K = 5.0
 ASSUMED_AMBIENT_C = 20.0  # judgement; said wherever it is used
 
@@ -98,43 +95,58 @@ def read_trace(
     InputError with the line.
     """
     path = Path(path)
-    rows = _rows(path)
-    line, header = next(rows, (1, []))
-    if not header:
-        raise InputError(f"{path}, line {line}", "", "a header line and lines of data; the file is empty")
-    names = [cell.strip() for cell in header]
+    text = LogText(path, Repairs(path, strict=True))
+    rows = text.rows()
+    names = [cell.strip() for cell in next(rows, [])]
+    if not any(names):
+        raise InputError(f"{path}, line 1", "", "a header line and lines of data; the file is empty")
     repeated = sorted({name for name in names if names.count(name) > 1})
     if repeated:
-        raise InputError(f"{path}, line {line}", ", ".join(repeated), "each column once")
+        raise InputError(f"{path}, line {text.line}", ", ".join(repeated), "each column once")
     found = {name: names.index(column.header) for name, column in columns.items() if column.header in names}
     for name, column in columns.items():
         if name not in found and (column.required or name in need):
-            raise InputError(f"{path}, line {line}", ", ".join(names), f"a column {column.header} ({column.unit})")
+            raise InputError(f"{path}, line {text.line}", ", ".join(names), f"a column {column.header} ({column.unit})")
 
-    data: dict[str, list[float]] = {name: [] for name in found}
-    places = [(data[name].append, position, columns[name]) for name, position in found.items()]
-    numbers: list[int] = []
-    width = len(names)
-    for line, cells in rows:
-        if not cells:
-            continue
-        if len(cells) != width:
-            raise InputError(f"{path}, line {line}", ",".join(cells), f"{width} cells, as in the header")
-        for append, position, column in places:
-            append(_number(path, line, cells[position], column) * column.factor)
-        numbers.append(line)
-    if not numbers:
-        raise InputError(f"{path}, line {line}", "", "at least one line of data after the header")
+    repaired = 0
 
-    stamps, repaired = _forward(data["t_s"], path, numbers, strict)
-    data["t_s"], gaps = _spread(stamps)
+    def back(line: int, stamp: float, before: float) -> None:
+        nonlocal repaired
+        repaired += 1
+        if strict:
+            wanted = f"{before:g} s or later: time must not run backwards"
+            raise InputError(f"{path}, line {line}, column t_s", stamp, wanted)
+
+    def values() -> Iterator[tuple[float, int, list[float]]]:
+        for cells in rows:
+            if len(cells) != len(names):
+                raise InputError(f"{path}, line {text.line}", ",".join(cells), f"{len(names)} cells, as in the header")
+            row = [
+                _number(path, text.line, cells[at], columns[name]) * columns[name].factor for name, at in found.items()
+            ]
+            yield row[first], text.line, row
+
+    first = list(found).index("t_s")
+    times: list[float] = []
+    gaps: list[tuple[float, float]] = []
+    data: list[list[float]] = []
+    gap_from: float | None = None
+    for t_s, gap, _, row in spread(forward(values(), back)):
+        if gap_from is not None:
+            gaps.append((gap_from, t_s))
+        gap_from = t_s if gap else None
+        times.append(t_s)
+        data.append(row)
+    if not data:
+        raise InputError(f"{path}, line {text.line}", "", "at least one line of data after the header")
+    series = dict(zip(found, zip(*data, strict=True), strict=True))
     return Trace(
         path=path,
-        columns={name: tuple(values) for name, values in data.items()},
+        columns=series | {"t_s": tuple(times)},
         gaps=tuple(gaps),
         repaired=repaired,
         missing=tuple(name for name in columns if name not in found),
-        lines=len(numbers),
+        lines=len(data),
     )
 
 
@@ -156,28 +168,6 @@ def ambient_for(trace: Trace, override: float | None) -> tuple[float, str]:
     return ASSUMED_AMBIENT_C, f"assumed {ASSUMED_AMBIENT_C:g} degC: {first}, so the engine had not stood long enough"
 
 
-def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
-    """(line number, cells) of each line; refuses what is no text."""
-    try:
-        blob = path.read_bytes()
-    except OSError as error:
-        raise InputError(str(path), error.strerror or str(error), "a CSV file that can be read") from None
-    try:
-        text = blob.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = blob.count(b"\n", 0, error.start) + 1
-        raise InputError(f"{path}, line {line}", blob[error.start : error.start + 1], "UTF-8 text") from None
-    nul = text.find("\0")
-    if nul >= 0:
-        raise InputError(f"{path}, line {text.count(chr(10), 0, nul) + 1}", "\0", "text without NUL bytes")
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        for cells in reader:
-            yield reader.line_num, cells
-    except csv.Error as error:
-        raise InputError(f"{path}, line {reader.line_num}", str(error), "comma-separated text") from None
-
-
 def _number(path: Path, line: int, cell: str, column: Column) -> float:
     try:
         # float() also takes 1_000 and other scripts' digits.
@@ -188,45 +178,3 @@ def _number(path: Path, line: int, cell: str, column: Column) -> float:
         wanted = f"a number from {column.low:g} to {column.high:g} ({column.unit})"
         raise InputError(f"{path}, line {line}, column {column.header}", cell, wanted)
     return value
-
-
-def _forward(stamps: list[float], path: Path, numbers: list[int], strict: bool) -> tuple[list[float], int]:
-    """Stamps that never decrease, and how often they did.
-
-    A stray row in the past takes the newest stamp; a clock that was set back goes on from there.
-    """
-    out: list[float] = []
-    repaired = 0
-    shift = 0.0
-    newest = before = stamps[0]
-    for index, stamp in enumerate(stamps):
-        if stamp < before:
-            if strict:
-                wanted = f"{before:g} s or later: time must not run backwards"
-                raise InputError(f"{path}, line {numbers[index]}, column t_s", stamp, wanted)
-            repaired += 1
-            ahead = stamps[index : index + 1 + _STRAY_ROWS]
-            if len(ahead) > _STRAY_ROWS and max(ahead) + shift < newest:
-                shift = newest - stamp
-        before = stamp
-        newest = max(newest, stamp + shift)
-        out.append(newest)
-    return out, repaired
-
-
-def _spread(stamps: list[float]) -> tuple[list[float], list[tuple[float, float]]]:
-    """Repeats spread evenly within their second, or up to the next stamp where that is sooner; and the gaps."""
-    out: list[float] = []
-    gaps: list[tuple[float, float]] = []
-    start = 0
-    for index in range(1, len(stamps) + 1):
-        last = index == len(stamps)
-        if not last and stamps[index] == stamps[start]:
-            continue
-        here, count = stamps[start], index - start
-        room = 1.0 if last else min(1.0, stamps[index] - here)
-        out.extend(here + room * part / count for part in range(count))
-        if not last and stamps[index] - here > GAP_S:
-            gaps.append((out[-1], stamps[index]))
-        start = index
-    return out, gaps

@@ -13,8 +13,8 @@ STRIPS = ("state", "messages", "faults", "hazards")
 class DriveRecord:
     """One drive. A key that is missing, or whose value is None, is shown as "not in log", never as zero.
 
-    summary: `verdict` ("no hazard", "hazard", "not valid"), `title`, `hazards` (list of id, name, time_s, value,
-        limit, unit, told), `time_on_oil_s`, `time_on_oil_ideal_s`, `use_share` (0..1), `false_forced_exits`,
+    summary: `verdict` ("no hazard", "hazard", "not valid", or "replayed" with its line in `said`), `title`, `hazards` (list
+        of id, name, time_s, value, limit, unit, told), `time_on_oil_s`, `time_on_oil_ideal_s`, `use_share` (0..1), `false_forced_exits`,
         `transitions` (list of time_s, from, to, reason, text, numbers as name -> value with unit), `litres`
         (diesel_burnt, oil_burnt, oil_into_diesel_tank, diesel_into_oil_tank), `balance` (volume and energy,
         relative error), `seed`, `settings_hash`, `firmware_hash`, `version`, `notes` (sentences; with "not valid"

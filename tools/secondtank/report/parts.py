@@ -5,8 +5,8 @@ from typing import Any
 from secondtank.report.words import NOT_IN_LOG, amount, breakable, clock, duration, everyday, text
 from secondtank.report_data import DriveRecord
 
-_WORDS = {"no hazard": "No hazard", "hazard": "Hazard", "not valid": "Not valid"}
-_SIGNS = {"no hazard": "&#10003;", "hazard": "&#9650;", "not valid": "?"}
+_WORDS = {"no hazard": "No hazard", "hazard": "Hazard", "not valid": "Not valid", "replayed": "Replayed"}
+_SIGNS = {"no hazard": "&#10003;", "hazard": "&#9650;", "not valid": "?", "replayed": "&#8634;"}
 _SHOWN_ELSEWHERE = {
     "verdict",
     "title",
@@ -21,6 +21,7 @@ _SHOWN_ELSEWHERE = {
     "notes",
     "interrupted",
     "oil_in_lines",
+    "said",
 }
 _NAMES = {"version": "version", "seed": "seed", "settings_hash": "settings hash", "firmware_hash": "firmware hash"}
 
@@ -66,6 +67,8 @@ def verdict(drive: DriveRecord) -> str:
     if kind == "not valid":
         reasons = [text(note) for note in summary.get("notes") or []] or ["the record gives no reason"]
         said = "Not valid for the question: " + "; ".join(reasons).rstrip(".") + "."
+    elif kind == "replayed":
+        said = text(summary.get("said"))
     else:
         share = summary.get("use_share")
         litres = summary.get("litres") or {}
@@ -213,6 +216,8 @@ def events(drive: DriveRecord) -> str:
 
 def hazards(drive: DriveRecord) -> str:
     passed = drive.summary.get("hazards") or []
+    if verdict_word(drive) == "Replayed":
+        return '<p class="nolog">Not judged: only the simulated car knows the truth by which hazards are judged.</p>'
     if not passed:
         judged = verdict_word(drive) != "Not valid"
         said = "No hazard passed its limit." if judged else "Not judged: the run is not valid for the question."
