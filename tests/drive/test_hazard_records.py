@@ -315,6 +315,24 @@ def test_air_after_the_driver_was_told_that_a_tank_is_low_is_told_in_that_trip()
         assert stage.found == [("H4", told)]
 
 
+@pytest.mark.parametrize(("level", "told"), [(0.0499, True), (0.05, False)])
+def test_air_is_told_only_where_a_tank_is_nearly_empty(level: float, told: bool) -> None:
+    stage = Stage()
+    stage.drive(TICK_S, message=rows.OIL_LOW, oil_level=level)
+    stage.drive(2.125, air_at_pump=True)
+    assert stage.found == [("H4", told)]
+
+
+@pytest.mark.parametrize(("inside", "told"), [(0.52, True), (0.521, False)])
+def test_left_over_oil_is_told_until_more_than_a_trace_has_joined_it(inside: float, told: bool) -> None:
+    stage = Stage()
+    stage.drive(TICK_S, inside_oil=0.5)
+    stage.park(TICK_S, message=messages.OIL_LEFT)
+    stage.drive(TICK_S, message=messages.PURGING)
+    stage.drive(6.0, pump_mm2_s=31.0, inside_oil=inside)
+    assert stage.found == [("H1", told)]
+
+
 def full_tank(stage: Stage) -> Stage:
     """A purge is owed, and its tank has no room: true, and said."""
     stage.drive(TICK_S, message=rows.NO_ROOM)

@@ -11,11 +11,14 @@ import typer
 
 from changeover import VERSION
 from host_sim.errors import InputError
+from secondtank.oil_cli import app as oil_app
 
 # Exit status of all verbs; 130 is the shell's own word for an interrupt.
 RAN, INTERNAL, BAD_INPUT, HAZARD, NOT_VALID, INTERRUPTED = 0, 1, 2, 3, 4, 130
 
-app = typer.Typer(name="secondtank", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+app = typer.Typer(
+    name="secondtank", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None
+)
 
 
 def _show_version(wanted: bool) -> None:
@@ -219,6 +222,147 @@ def flash(
     from secondtank.flash import FlashOrder, run_flash
 
     raise typer.Exit(run_flash(FlashOrder(port, dry_run, verify, repair, settings, uf2, out)))
+
+
+@app.command()
+def monitor(
+    port: Annotated[str | None, typer.Option(help="Serial port of the board. [default: the only one on USB]")] = None,
+    log: Annotated[
+        Path | None, typer.Option(help="Keep every row in this new CSV file, each on the disk before the next.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, and nothing else.")] = False,
+    journal: Annotated[
+        Path | None,
+        typer.Option(help="Read the trip log into this folder, a CSV for each trip; goes on where it was, then ends."),
+    ] = None,
+    set_clock: Annotated[
+        bool, typer.Option("--set-clock", help="Tell the board, for its trip log, what time this machine has.")
+    ] = False,
+) -> None:
+    """Watch a board from a terminal, until Ctrl-C. Changes nothing on it, but for --set-clock.
+
+    Example: secondtank monitor --log drive.csv
+    """
+    from secondtank.monitor import MonitorOrder, run_monitor
+
+    if journal is not None and log is not None:
+        raise InputError("--journal and --log", str(log), "one of them: the trip log is read, or the board is watched")
+    raise typer.Exit(run_monitor(MonitorOrder(port, log, as_json, journal, set_clock)))
+
+
+@app.command()
+def bench(
+    port: Annotated[
+        str | None, typer.Option(help="Serial port of the board, or a pseudo-terminal. [default: the only one on USB]")
+    ] = None,
+    virtual: Annotated[bool, typer.Option("--virtual", help="No board at hand: one inside this program.")] = False,
+    records: Annotated[Path, typer.Option(help="Folder for the records of checks and calibrations.")] = Path(
+        "build/bench"
+    ),
+    page_port: Annotated[
+        int, typer.Option(min=1024, max=65535, help="Where the page is served, on this machine only.")
+    ] = 8137,
+    show: Annotated[bool, typer.Option("--show/--no-show", help="Open the page in the browser.")] = True,
+) -> None:
+    """A page in the browser beside a board on the desk: feed its inputs, watch what it thinks and drives, check, calibrate, set.
+
+    Key off, engine stopped, no oil in the lines. Example: secondtank bench --virtual
+    """
+    from secondtank.bench.run import BenchOrder, run_bench
+
+    raise typer.Exit(run_bench(BenchOrder(port, virtual, records, page_port, show)))
+
+
+@app.command()
+def stop(
+    oil: Annotated[
+        float | None, typer.Option(help="Oil at the filter now, degC. [default: 78, as at work (common practice)]")
+    ] = None,
+    ambient: Annotated[
+        float | None, typer.Option(help="Outside air while it stands, degC. [default: the settings' worst]")
+    ] = None,
+    wind: Annotated[float, typer.Option(help="Wind at the car, km/h.")] = 0.0,
+    parked: Annotated[str | None, typer.Option(metavar="HH:MM", help="When it is parked. [default: now]")] = None,
+    stops: Annotated[
+        Path | None,
+        typer.Option(
+            help="Learn from this CSV of stops: minutes,oil_off_degc,oil_on_degc,ambient_degc,wind_km_h. The worst is kept."
+        ),
+    ] = None,
+    settings: Annotated[
+        str | None, typer.Option(help="Settings: a TOML file or a profile's name. [default: --write's, or the law's]")
+    ] = None,
+    write: Annotated[
+        Path | None, typer.Option(help="Put the cooling time in this wind into this TOML file, for the board.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for stop.html. [default: none]")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the answer as JSON, and nothing else.")] = False,
+) -> None:
+    """How long may the car stand with oil in the lines? Minutes, the span on the clock, or: purge.
+
+    Example: secondtank stop --oil 76 --ambient -5 --wind 15 --parked 14:05 --settings my_car.toml
+    """
+    from secondtank.stop import StopOrder, run_stop
+
+    raise typer.Exit(run_stop(StopOrder(oil, ambient, wind, parked, stops, settings, write, out, as_json)))
+
+
+app.add_typer(oil_app, name="oil")
+
+
+@app.command()
+def replay(
+    logs: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Logs: of drive, board or monitor, a capture of the link, or any table with a time column."
+        ),
+    ],
+    columns: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--map",
+            metavar="QUANTITY=COLUMN[:UNIT],...",
+            help="Where a table holds what. [default: LOG.map.toml, map.toml]",
+        ),
+    ] = None,
+    settings: Annotated[
+        str | None,
+        typer.Option(
+            help="Settings: a TOML file or a profile's name. [default: the log's own; of a table, full_guard]"
+        ),
+    ] = None,
+    against: Annotated[
+        str | None, typer.Option(help="Replay under these settings too, and show only what changed.")
+    ] = None,
+    firmware: Annotated[
+        str | None,
+        typer.Option(metavar="DIR_OR_REV", help="Replay with this version of the law too, and show only what changed."),
+    ] = None,
+    shadow: Annotated[
+        bool, typer.Option("--shadow", help="How often each interlock would have acted, and how near its reading came.")
+    ] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Refuse what would be repaired and counted.")] = False,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Processes. [default: one for each core]")] = None,
+    out: Annotated[Path, typer.Option(help="Folder for replay.json, and for each log its report.")] = Path(
+        "build/replay"
+    ),
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print replay.json, and nothing else, to standard output.")
+    ] = False,
+) -> None:
+    """Run the very law over logs: what it decides, what each limit was from, what other settings would have changed.
+
+    Ends with 3 where a log of this very program is not reproduced, with 4 where the thing in question never happens.
+
+    Example: secondtank replay build/drive/log.csv --against warmer.toml
+    """
+    from secondtank.replay import ReplayOrder, run_replay
+
+    order = ReplayOrder(
+        tuple(logs), tuple(columns or ()), settings, against, firmware, shadow, strict, jobs, out, as_json
+    )
+    raise typer.Exit(run_replay(order))
 
 
 def main() -> None:
