@@ -41,8 +41,9 @@ SETUPS = {
     "looped": ("looped",),
     "three sensors": ("three_sensors",),
 }
-# No level sensor: nothing keeps such a car from being overfilled by its purges, and the table says "not guarded".
-UNGUARDED = {"three sensors": ("H10",)}
+# No level sensor: nothing keeps such a car from being overfilled by its purges, or driven until the oil is out behind a filter too
+# clean to show it; the table says "not guarded". By the hazard's words.
+UNGUARDED = {"three sensors": ("oil tank", "diesel tank", "air at the pump")}
 DWELL_S, BLIND_S = 10, 61
 _LIMITS_MS = {
     *(row[column] for row in rows.TABLE for column in (rows.BLOCK_MS, rows.FORCE_MS, rows.CLEAR_MS)),
@@ -238,7 +239,7 @@ class AnyHands(RuleBasedStateMachine):
         self.promise = self.heal_ms = None
 
     def _may_pass(self) -> tuple[str, ...]:
-        return self.unguarded + (self.entry.may_pass if self.entry is not None and self.broken else ())
+        return self.entry.may_pass if self.entry is not None and self.broken else ()
 
     # Hands.
 
@@ -335,7 +336,7 @@ class AnyHands(RuleBasedStateMachine):
     def no_hazard_passes_untold(self) -> None:
         may_pass = self._may_pass()
         for hazard in self.loop.monitors.found:
-            known = hazard.told or hazard.id in may_pass
+            known = hazard.told or hazard.id in may_pass or hazard.text in self.unguarded
             assert known, (
                 f"{hazard.id} at {hazard.time_s:.1f} s, {hazard.text}: {hazard.value:.3g} {hazard.unit}, limit {hazard.limit:.3g}; "
                 f"fault: {self.entry.id if self.entry and self.broken else 'none'}"

@@ -91,6 +91,12 @@ def oil_read_late_in_a_cold_start(hands: AnyHands) -> None:
     go_on(hands, 5)
 
 
+def driven_until_the_oil_is_out_without_a_level_sensor(hands: AnyHands) -> None:
+    stands(hands, setup="three sensors", ambient_c=-15.0, levels=(0.09, 0.7))
+    go_on(hands, 16)
+    assert [hazard.text for hazard in hands.loop.monitors.found] == ["air at the pump"], "nobody guards that"
+
+
 FOUND: tuple[tuple[Drive, str | None], ...] = (
     (cold_start_in_a_loop, None),
     (cold_start_in_deep_frost, None),
@@ -103,6 +109,7 @@ FOUND: tuple[tuple[Drive, str | None], ...] = (
     (purge_in_a_board_that_restarts, "resets"),
     (settings_mended_while_the_board_runs, "settings-damaged"),
     (oil_read_late_in_a_cold_start, "oil-slow"),
+    (driven_until_the_oil_is_out_without_a_level_sensor, None),
 )
 
 
