@@ -43,7 +43,7 @@ SETUPS = {
 }
 # No level sensor: nothing keeps such a car from being overfilled by its purges, or driven until the oil is out behind a filter too
 # clean to show it; the table says "not guarded". By the hazard's words.
-UNGUARDED = {"three sensors": ("oil tank", "diesel tank", "air at the pump")}
+UNGUARDED: dict[str, tuple[str, ...]] = {"three sensors": ("oil tank", "diesel tank", "air at the pump")}
 DWELL_S, BLIND_S = 10, 61
 _LIMITS_MS = {
     *(row[column] for row in rows.TABLE for column in (rows.BLOCK_MS, rows.FORCE_MS, rows.CLEAR_MS)),
@@ -144,6 +144,10 @@ class AnyHands(RuleBasedStateMachine):
         self.entry = self._fault_of(setup)
         self.break_ms = None if self.entry is None else breaks_after_ms
         self.unguarded = UNGUARDED.get(setup, ())
+        if (
+            self.unguarded and levels[1] < 0.1
+        ):  # what each purge leaves behind adds up in a tank that nobody knows to be low
+            self.unguarded += ("oil in the diesel tank",)
         profile, *changes = SETUPS[setup]
         scenario = story(idle(1.0), profile=profile, ambient_c=ambient_c)
         # its own driver never acts: only the rules do
