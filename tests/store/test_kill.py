@@ -43,7 +43,8 @@ def test_writer_killed_at_any_moment_forgets_nothing(
     chance = random.Random(1)
     last: dict[str, int] = dict.fromkeys("DcCsS", 0)
     phases: Counter[str] = Counter()
-    for _ in range(KILLS):
+    while sum(phases.values()) < KILLS or phases["D"] <= 5:
+        assert sum(phases.values()) < 4 * KILLS, "hardly ever killed with oil in the lines"
         said = killed(command, str(tmp_path), chance.uniform(0, 0.06))
         last.update(said)
         record = choose(store.read_slots(str(tmp_path)))
@@ -58,7 +59,5 @@ def test_writer_killed_at_any_moment_forgets_nothing(
             saved = values["authority"] - defaults()["authority"]
             assert values == {name: value + saved for name, value in defaults().items()}
             assert last["S"] <= saved <= last["s"]
-    assert sum(phases.values()) == KILLS
-    assert phases["D"] > 5, "killed with oil in the lines"
     assert phases["C"] > 1, "killed with clean lines"
     assert last["S"] > 10, "settings were saved meanwhile"

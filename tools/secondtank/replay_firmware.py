@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import shutil
 import subprocess
-import tarfile
+import zipfile
 from pathlib import Path
 
 import changeover
@@ -29,11 +29,11 @@ def fetch(word: str, into: Path) -> Path:
     name = _git(tree, "rev-parse", "--verify", "--quiet", "--end-of-options", word + "^{commit}")
     if not name:
         raise InputError("--firmware", word, f"a folder, or a revision that git knows in {tree}")
-    archive = _git(tree, "archive", "--format=tar", name.decode().strip(), _PACKAGE)
+    archive = _git(tree, "archive", "--format=zip", name.decode().strip(), _PACKAGE)
     if not archive:
         raise InputError("--firmware", word, f"a revision with {_PACKAGE} in it")
-    with tarfile.open(fileobj=io.BytesIO(archive)) as tar:
-        tar.extractall(into, filter="data")
+    with zipfile.ZipFile(io.BytesIO(archive)) as packed:
+        packed.extractall(into)
     return into / "firmware"
 
 
