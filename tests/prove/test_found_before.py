@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from changeover.states import RUN_ON
+from changeover.states import ON_OIL, PARKED, RUN_ON
 from tests.prove.test_any_hands import AnyHands
 
 Drive = Callable[[AnyHands], None]
@@ -97,6 +97,25 @@ def driven_until_the_oil_is_out_without_a_level_sensor(hands: AnyHands) -> None:
     assert [hazard.text for hazard in hands.loop.monitors.found] == ["air at the pump"], "nobody guards that"
 
 
+def stalls_and_a_short_purge_with_little_diesel(hands: AnyHands) -> None:
+    """Each restart lets the return valve rest on diesel for half a second and its travel, each purge by the least factor leaves
+    an eighth of a volume: together just over 2 % of the 5.4 L in the tank."""
+    stands(hands, setup="permit", ambient_c=-15.0, levels=(0.7, 0.09))
+    for _ in range(2):
+        hands.drive("town")
+    hands.wait_for_state(PARKED)
+    hands.drive("town")
+    hands.wait(4900)
+    for _ in range(2):
+        hands.stall()
+        hands.crank(0.3)
+    hands.drive("motorway")
+    hands.press_button(2400)
+    hands.wait(60_900)
+    hands.wait(1600)
+    hands.wait_for_state(ON_OIL)
+
+
 FOUND: tuple[tuple[Drive, str | None], ...] = (
     (cold_start_in_a_loop, None),
     (cold_start_in_deep_frost, None),
@@ -110,10 +129,20 @@ FOUND: tuple[tuple[Drive, str | None], ...] = (
     (settings_mended_while_the_board_runs, "settings-damaged"),
     (oil_read_late_in_a_cold_start, "oil-slow"),
     (driven_until_the_oil_is_out_without_a_level_sensor, None),
+    (stalls_and_a_short_purge_with_little_diesel, None),
 )
 
+# Found and not yet mended.
+OPEN = {
+    stalls_and_a_short_purge_with_little_diesel: pytest.mark.xfail(
+        reason="H3, 2.0 % where 2 may be", raises=AssertionError
+    ),
+}
 
-@pytest.mark.parametrize(("drive", "fault"), [pytest.param(*found, id=found[0].__name__) for found in FOUND])
+
+@pytest.mark.parametrize(
+    ("drive", "fault"), [pytest.param(*found, id=found[0].__name__, marks=OPEN.get(found[0], ())) for found in FOUND]
+)
 def test_holds_in_what_was_found_before(drive: Drive, fault: str | None) -> None:
     hands = type("Found", (AnyHands,), {"fault": fault})()
     drive(hands)
