@@ -270,13 +270,16 @@ def test_interrupted_before_the_first_tick_it_still_writes_what_it_has(
 
 
 def test_the_first_interrupt_waits_for_the_tick_the_second_does_not() -> None:
-    before = signal.getsignal(signal.SIGINT)
-    with verb.Interrupt() as interrupt:
-        os.kill(os.getpid(), signal.SIGINT)
-        assert interrupt.noted
-        with pytest.raises(KeyboardInterrupt):
+    inherited = signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores it
+    try:
+        with verb.Interrupt() as interrupt:
             os.kill(os.getpid(), signal.SIGINT)
-    assert signal.getsignal(signal.SIGINT) is before
+            assert interrupt.noted
+            with pytest.raises(KeyboardInterrupt):
+                os.kill(os.getpid(), signal.SIGINT)
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, inherited)
 
 
 def test_interrupted_it_keeps_what_it_has_and_says_so(tmp_path: Path) -> None:
