@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from importlib.resources import files
 
+from secondtank.report.frame import frame
 from secondtank.report.words import text
 
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 _MORE = """
 figure.drawing { margin: 1rem 0; overflow-x: auto; }
 figure.drawing svg { width: 100%; min-width: 620px; height: auto; }
@@ -33,27 +32,8 @@ def page(title: str, kind: str, verdict: str, body: str, cautions: Sequence[str]
 
 
 def bare(title: str, inside: str) -> str:
-    """The frame of any page: style and nothing from outside."""
-    style = files("secondtank.report").joinpath("page.css").read_text(encoding="utf-8") + _MORE
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
-<title>{text(title)}</title>
-<style>
-{style}
-</style>
-</head>
-<body>
-<main>
-{inside}
-</main>
-</body>
-</html>
-"""
+    """The frame, with what a drawing or a label needs on top."""
+    return frame(title, inside, style=_MORE)
 
 
 def facts(pairs: Sequence[tuple[str, str]]) -> str:

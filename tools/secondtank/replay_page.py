@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from host_sim.replay_margins import BLOCKS
 from secondtank.replay_words import distance, shown
 from secondtank.report import parts
+from secondtank.report.frame import frame
 from secondtank.report.words import duration, text
 
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 _WIDTH, _HEIGHT, _FOOT = 640, 150, 26
 _MOST_BARS = 80
 _STYLE = """
@@ -36,21 +35,7 @@ def render(shadow: dict[str, Any], logs: list[str]) -> str:
     names = ", ".join(Path(log).name for log in logs)
     head = ("interlock", "would have ended oil", "blocked entry", "was the only one")
     table = parts.table(f"{len(rows)} rows that acted", head, rows) if rows else '<p class="nolog">No row acted.</p>'
-    css = files("secondtank.report").joinpath("page.css").read_text(encoding="utf-8")
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
-<title>Interlocks in the shadow</title>
-<style>
-{css}{_STYLE}</style>
-</head>
-<body>
-<main>
-<header>
+    inside = f"""<header>
 <p class="kind">Logs: {text(names)}</p>
 <h1>Interlocks in the shadow</h1>
 <p>{duration(shadow["on_oil_s"])} on oil, {duration(shadow["on_diesel_s"])} on diesel with the engine running. What ends oil is looked at
@@ -64,11 +49,8 @@ then still guards is a question to the simulated car, not to a log.</p>
 <section><h2>How near</h2>
 <div class="shadow">{"".join(_figure(margin) for margin in margins)}</div>
 </section>
-{parts.CAUTIONS}
-</main>
-</body>
-</html>
-"""
+{parts.CAUTIONS}"""
+    return frame("Interlocks in the shadow", inside, style=_STYLE)
 
 
 def _not_in_log(shadow: dict[str, Any]) -> str:

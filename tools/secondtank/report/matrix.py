@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-
 from changeover.states import STATES
 from host_sim.catalogue import BY_ID, Entry
 from host_sim.grid import Result
@@ -11,6 +9,7 @@ from secondtank.fault_cells import cell_of, command
 from secondtank.fault_totals import Totals, nearness
 from secondtank.fault_words import UNDETECTABLE, about, many, promises
 from secondtank.report import parts
+from secondtank.report.frame import frame, resource
 from secondtank.report.words import breakable, text
 
 _POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'"
@@ -30,22 +29,7 @@ def render(totals: Totals) -> str:
     counts = totals.counts()
     planned = {cell.fault for cell in totals.planned}
     shown = [entry for entry in BY_ID.values() if entry.id in planned]
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
-<title>{_verdict_words(totals)}: the fault grid</title>
-<style>
-{_resource("page.css")}
-{_resource("matrix.css")}
-</style>
-</head>
-<body>
-<main>
-<header>
+    main = f"""<header>
 <p class="kind">One fault at a time: each fault of the catalogue, in each state, at its first tick, in its middle and at its last tick</p>
 <h1>The fault grid</h1>
 {_verdict(totals)}
@@ -79,18 +63,15 @@ the command that repeats it. {_drives(totals)}</p>
 <h2 id="h-undetectable">Undetectable, and what covers it</h2>
 {_undetectable(shown)}
 </section>
-{parts.CAUTIONS}
-</main>
-<script>
-{_resource("matrix.js")}
-</script>
-</body>
-</html>
-"""
-
-
-def _resource(name: str) -> str:
-    return files("secondtank.report").joinpath(name).read_text(encoding="utf-8")
+{parts.CAUTIONS}"""
+    after = f"<script>\n{resource('matrix.js')}\n</script>\n"
+    return frame(
+        f"{_verdict_words(totals)}: the fault grid",
+        main,
+        style=resource("matrix.css") + "\n",
+        after=after,
+        policy=_POLICY,
+    )
 
 
 def _verdict_words(totals: Totals) -> str:

@@ -3,7 +3,6 @@
 import json
 import os
 from html import escape
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ from plotly.offline import get_plotlyjs
 from host_sim.errors import InputError
 from secondtank.report import parts
 from secondtank.report.axis import TimeAxis
+from secondtank.report.frame import frame, resource
 from secondtank.report.panels import (
     FAINT_DOTS,
     INK,
@@ -86,24 +86,10 @@ def render(drive: DriveRecord) -> str:
         "changes": [round(axis.to_axis(row["time_s"]), 1) for row in drive.summary.get("transitions") or []],
         "figures": figures,
     }
-    title = text(drive.summary.get("title") or "A drive on two fuels")
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
-<title>{parts.verdict_word(drive)}: {title}</title>
-<style>
-{_resource("page.css")}
-</style>
-</head>
-<body>
-<main>
-<header>
+    title = drive.summary.get("title") or "A drive on two fuels"
+    main = f"""<header>
 <p class="kind">Report of a drive on two fuels</p>
-<h1>{title}</h1>
+<h1>{text(title)}</h1>
 {parts.verdict(drive)}
 {parts.figures_at_a_glance(drive)}
 {parts.notes(drive)}
@@ -122,21 +108,15 @@ def render(drive: DriveRecord) -> str:
 <h2 id="h-hazards">Hazards</h2>
 {parts.hazards(drive)}
 </section>
-{parts.CAUTIONS}
-</main>
-<noscript><p>The panels need JavaScript, which stands in this file; without it the tables still hold.</p></noscript>
+{parts.CAUTIONS}"""
+    after = f"""<noscript><p>The panels need JavaScript, which stands in this file; without it the tables still hold.</p></noscript>
 <script type="application/json" id="drive-data">{_json(data)}</script>
 <script>{get_plotlyjs()}</script>
 <script>
-{_resource("page.js")}
+{resource("page.js")}
 </script>
-</body>
-</html>
 """
-
-
-def _resource(name: str) -> str:
-    return files("secondtank.report").joinpath(name).read_text(encoding="utf-8")
+    return frame(f"{parts.verdict_word(drive)}: {title}", main, after=after, policy=_POLICY)
 
 
 def _json(data: object) -> str:
